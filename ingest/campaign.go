@@ -1,0 +1,125 @@
+package ingest
+
+import (
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow"
+)
+
+// A Run is what one open reference serves: its readings, and the attenuations
+// paired from them. Both records are released when the visit that received the
+// Run returns; a visitor that keeps one must Retain it.
+type Run struct {
+	Label       string       // as in the data, or made from the file's name and the date
+	Readings    arrow.Record // schema Readings, one row per reading
+	Attenuation arrow.Record // schema Attenuation, one row per closing and point
+	Closings    []Closing    // Attenuation's column closing indexes it
+	Points      []Point      // Attenuation's column point indexes it
+	Reference   Reference
+}
+
+// A Closing is one act of closing and latching the lid.
+type Closing struct {
+	Box, Gasket     string
+	Fitting         string    // as written; empty where the data name none
+	Installed, Date time.Time // civil dates at midnight UTC; zero where unknown
+	Session, Run    string
+	Label           string            // within run and fitting
+	Context         map[string]string // context columns that are filled, by column name
+	File            string            // of its first row
+	Line            int               // of its first row, 1-based
+	OwnReference    bool              // paired with open readings of this closing alone
+}
+
+// A Point is what is compared across closings. Frequencies within FreqMatch of
+// each other are one point; FreqHz is the lowest of them in this run.
+type Point struct {
+	FreqHz                 float64
+	Position, Polarization string
+}
+
+// A Reference describes the open readings that serve a whole run, averaged in
+// dB where they were repeated.
+type Reference struct {
+	Run     string      // whose readings they are: this run's, or the one it names
+	Date    time.Time   // of those readings; zero where unknown
+	Repeats [][]float64 // dB, by repeat and then by index in Points; NaN where a repeat lacks the point
+	DriftDB float64     // largest over points of (highest - lowest repeat); 0 with one repeat, NaN without any
+	DriftAt int         // the point of that drift, an index in Points; -1 where there is none
+}
+
+// A Box is a row of boxes.csv. Lengths are in mm; NaN where not given.
+type Box struct {
+	Label, Role, Type                           string // role: test or control
+	PerimeterMM, ChannelWidthMM, ChannelDepthMM float64
+}
+
+// A Gasket is a row of gaskets.csv. Lengths in mm; NaN where not given.
+type Gasket struct {
+	Label                                           string
+	WidthMM, ThicknessMM, StripLengthMM, StripPrice float64
+	Currency                                        string
+}
+
+// An Event is a row of events.csv. Kinds: replaced, repaired, cleaned and
+// adjusted start a new fitting; dropped and note do not.
+type Event struct {
+	Date            time.Time
+	Box, Kind, Text string
+	File            string
+	Line            int
+}
+
+// A SetupField is a row of setup.csv, kept verbatim.
+type SetupField struct {
+	Run, Field, Value string
+}
+
+// An Input accounts for one file: Rows = Used + Skipped + Blank, always. Rows
+// counts the lines of data, the header excluded. Used means read and understood.
+type Input struct {
+	Path                       string
+	Rows, Used, Skipped, Blank int
+}
+
+// A LeftOut run had open readings that moved by more than the permitted drift.
+type LeftOut struct {
+	Run      string
+	DriftDB  float64
+	FreqHz   float64 // where it moved most
+	Readings int     // closed readings that went with it
+	Boxes    []string
+}
+
+// A Summary is what a whole reading gives beside its runs.
+type Summary struct {
+	Inputs   []Input
+	Problems []Problem // sorted by file, line, column; at most Options.ProblemLimit
+	Omitted  int       // problems beyond that limit
+	Notes    []string  // ignored columns and the like, each a sentence, sorted
+	LeftOut  []LeftOut
+	Boxes    []Box
+	Gaskets  []Gasket
+	Events   []Event
+	Setup    []SetupField
+}
+
+// Options are the settings of a reading. The zero value is not usable; start
+// from DefaultOptions.
+type Options struct {
+	FloorMarginDB float64                                // a closed reading nearer to the floor is limited
+	FloorDBM      *float64                               // the receiver's floor where the data give none
+	NoFloor       bool                                   // the user vouches that readings are clear of the floor
+	DriftDB       float64                                // an open reference that moved by more is left out
+	KeepDrifted   bool                                   // keep such runs
+	FreqMatch     float64                                // relative; frequencies within it are equal
+	SkipBadRows   bool                                   // go on without the rows that have a problem
+	ProblemLimit  int                                    // list at most so many problems
+	Stdin         interface{ Read([]byte) (int, error) } // what the path "-" reads
+}
+
+// DefaultOptions returns the settings of the command line: margin 6 dB, drift
+// 3 dB (IEEE Std 299-2006, 4.4), frequencies equal within 1 ppm.
+func DefaultOptions() Options {
+	return Options{FloorMarginDB: 6, DriftDB: 3, FreqMatch: 1e-6, ProblemLimit: 100}
+}
