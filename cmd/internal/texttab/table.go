@@ -1,0 +1,207 @@
+// Package texttab lays out text for a display of fixed width: tables whose
+// numbers stand on their decimal points, and paragraphs. It knows nothing of
+// what it shows, and nothing that it shows can steer the display.
+package texttab
+
+import "strings"
+
+// Align says how the cells of a column stand.
+type Align int
+
+const (
+	Text   Align = iota // to the left, wrapped if need be
+	Number              // on the decimal point, never wrapped
+)
+
+// A Column of a table. Head may have several lines, separated by a newline.
+type Column struct {
+	Head  string
+	Align Align
+}
+
+// A Table is laid out by Lines. A row has a cell for each column; a shorter one
+// ends with empty cells, a longer one is a mistake and panics.
+type Table struct {
+	Columns []Column
+	Rows    [][]string
+	Indent  int // spaces before each line
+}
+
+const (
+	gap       = 2  // spaces between columns
+	narrowest = 8  // a text column is not squeezed below this or its head
+	lastWidth = 24 // the last text column is squeezed to this first, then the others
+)
+
+// Lines returns the table as lines without trailing spaces: the heads, a rule,
+// the rows. Where the table is wider than width the last text column is wrapped
+// first, then the widest of the others; columns of numbers never are, so a
+// table of too many of them stays wider than width.
+func (t Table) Lines(width int) []string {
+	cols := t.measure()
+	squeeze(cols, width-t.Indent)
+	lines := heads(cols)
+	total := -gap
+	for _, c := range cols {
+		total += c.width + gap
+	}
+	lines = append(lines, strings.Repeat("-", max(total, 0)))
+	for r := range t.Rows {
+		lines = append(lines, row(cols, r)...)
+	}
+	indent := strings.Repeat(" ", t.Indent)
+	for i, line := range lines {
+		lines[i] = strings.TrimRight(indent+line, " ")
+	}
+	return lines
+}
+
+// A column being laid out.
+type column struct {
+	align Align
+	head  []string
+	cells []string
+	width int
+}
+
+func (t Table) measure() []column {
+	cols := make([]column, len(t.Columns))
+	for i, c := range t.Columns {
+		cols[i].align = c.Align
+		for _, line := range strings.Split(c.Head, "\n") {
+			cols[i].head = append(cols[i].head, Clean(line))
+		}
+	}
+	for _, cells := range t.Rows {
+		for i, cell := range cells {
+			cols[i].cells = append(cols[i].cells, Clean(cell))
+		}
+		for i := len(cells); i < len(cols); i++ {
+			cols[i].cells = append(cols[i].cells, "")
+		}
+	}
+	for i := range cols {
+		c := &cols[i]
+		if c.align == Number {
+			pointAlign(c.cells)
+		}
+		c.width = widest(c.head)
+		for _, cell := range c.cells {
+			c.width = max(c.width, Width(cell))
+		}
+	}
+	return cols
+}
+
+func widest(lines []string) int {
+	n := 0
+	for _, line := range lines {
+		n = max(n, Width(line))
+	}
+	return n
+}
+
+// pointAlign pads numbers on both sides until their points stand below each
+// other and all are equally wide. A cell without a point ends where the point
+// of the others stands.
+func pointAlign(cells []string) {
+	whole := func(s string) string { before, _, _ := strings.Cut(s, "."); return before }
+	left, right := 0, 0
+	for _, s := range cells {
+		w := Width(whole(s))
+		left, right = max(left, w), max(right, Width(s)-w)
+	}
+	for i, s := range cells {
+		w := Width(whole(s))
+		cells[i] = strings.Repeat(" ", left-w) + s + strings.Repeat(" ", right-(Width(s)-w))
+	}
+}
+
+// squeeze narrows text columns until the table fits, as far as that goes.
+func squeeze(cols []column, width int) {
+	over := gap*(len(cols)-1) - width
+	last := -1
+	for i, c := range cols {
+		over += c.width
+		if c.align == Text {
+			last = i
+		}
+	}
+	if last < 0 || over <= 0 {
+		return
+	}
+	floor := func(c column) int { return max(widest(c.head), narrowest) }
+	take := min(over, cols[last].width-max(floor(cols[last]), lastWidth))
+	if take > 0 {
+		cols[last].width -= take
+		over -= take
+	}
+	for ; over > 0; over-- {
+		pick := -1
+		for i, c := range cols {
+			if c.align == Text && c.width > floor(c) && (pick < 0 || c.width > cols[pick].width) {
+				pick = i
+			}
+		}
+		if pick < 0 {
+			return
+		}
+		cols[pick].width--
+	}
+}
+
+// heads puts the heads on common lines, the last line of each at the bottom.
+func heads(cols []column) []string {
+	depth := 0
+	for _, c := range cols {
+		depth = max(depth, len(c.head))
+	}
+	lines := make([]string, depth)
+	for k := range lines {
+		for i, c := range cols {
+			cell := ""
+			if j := k - (depth - len(c.head)); j >= 0 {
+				cell = c.head[j]
+			}
+			lines[k] += pad(cell, c, i > 0)
+		}
+	}
+	return lines
+}
+
+func row(cols []column, r int) []string {
+	parts := make([][]string, len(cols))
+	depth := 1
+	for i, c := range cols {
+		if c.align == Text {
+			parts[i] = Wrap(c.cells[r], c.width)
+		} else {
+			parts[i] = []string{c.cells[r]}
+		}
+		depth = max(depth, len(parts[i]))
+	}
+	lines := make([]string, depth)
+	for k := range lines {
+		for i, c := range cols {
+			cell := ""
+			if k < len(parts[i]) {
+				cell = parts[i][k]
+			}
+			lines[k] += pad(cell, c, i > 0)
+		}
+	}
+	return lines
+}
+
+func pad(cell string, c column, gapBefore bool) string {
+	fill := strings.Repeat(" ", max(c.width-Width(cell), 0))
+	if c.align == Text {
+		cell += fill
+	} else {
+		cell = fill + cell
+	}
+	if gapBefore {
+		return strings.Repeat(" ", gap) + cell
+	}
+	return cell
+}
