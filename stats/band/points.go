@@ -1,0 +1,117 @@
+package band
+
+import "slices"
+
+// A Reading is one attenuation with its place.
+type Reading struct {
+	DB             float64
+	Limited        bool // the attenuation is at least DB
+	Point, Closing int32
+	Used           bool // its point is used and its closing kept
+}
+
+// PointReadings are the readings at one point, in order of the closing's code.
+// Closings that lack the point are not in them. The slices are views: read-only.
+type PointReadings struct {
+	Point   int32
+	Closing []int32 // codes
+	DB      []float64
+	Limited []bool
+}
+
+// ByPoint returns the readings at each point used, of the closings kept, for
+// what asks about single points: the weakest one must not borrow from others.
+// They are the readings as they stand, never predictions.
+func (r *Result) ByPoint() []PointReadings {
+	if r.Reason != None {
+		return nil
+	}
+	rank := make([]int, r.table.Points)
+	for k, p := range r.Used {
+		rank[p] = k
+	}
+	next := make([]int, len(r.Used)+1)
+	r.eachUsed(func(i int32) { next[rank[r.table.Point[i]]+1]++ })
+	for k := range r.Used {
+		next[k+1] += next[k]
+	}
+	n := next[len(r.Used)]
+	closing, db, limited := make([]int32, n), make([]float64, n), make([]bool, n)
+	out := make([]PointReadings, len(r.Used))
+	for k, p := range r.Used {
+		a, b := next[k], next[k+1]
+		out[k] = PointReadings{p, closing[a:b:b], db[a:b:b], limited[a:b:b]}
+	}
+	r.eachUsed(func(i int32) {
+		at := &next[rank[r.table.Point[i]]]
+		closing[*at], db[*at], limited[*at] = r.table.Closing[i], r.table.DB[i], r.table.limited(i)
+		*at++
+	})
+	return out
+}
+
+// eachUsed visits the readings behind the values, closing by closing.
+func (r *Result) eachUsed(visit func(i int32)) {
+	for c, k := range r.keep {
+		if !k {
+			continue
+		}
+		for _, i := range r.layout.readings(c) {
+			if r.used.has(int(r.table.Point[i])) {
+				visit(i)
+			}
+		}
+	}
+}
+
+// Lowest returns the lowest single reading of the table, be it used or not: a
+// leak at a point that another fitting lacks is a leak. Of equal readings it is
+// the one with the lowest point code, then the lowest closing code. ok is false
+// where the table holds no reading.
+func (r *Result) Lowest() (low Reading, ok bool) { return r.lowest(false) }
+
+// LowestUsed is Lowest over the readings behind the values.
+func (r *Result) LowestUsed() (low Reading, ok bool) { return r.lowest(true) }
+
+func (r *Result) lowest(usedOnly bool) (low Reading, ok bool) {
+	for i, db := range r.table.DB {
+		c, p := r.table.Closing[i], r.table.Point[i]
+		used := r.Reason == None && r.keep[c] && r.used.has(int(p))
+		if usedOnly && !used {
+			continue
+		}
+		if !ok || db < low.DB || db == low.DB && (p < low.Point || p == low.Point && c < low.Closing) {
+			low, ok = Reading{db, r.table.limited(int32(i)), p, c, used}, true
+		}
+	}
+	return low, ok
+}
+
+// Below counts the closings with a reading below the target at its point:
+// among the readings behind the values, and among all of the table. targetDB
+// has one target per point code, dB. A limited reading never counts: its
+// attenuation is at least the figure, so it is not known to be below.
+func (r *Result) Below(targetDB []float64) (used, all int) {
+	for c := range r.keep {
+		inUsed, inAll := false, false
+		for _, i := range r.layout.readings(c) {
+			p := int(r.table.Point[i])
+			if p >= len(targetDB) || r.table.limited(i) || !(r.table.DB[i] < targetDB[p]) {
+				continue
+			}
+			inAll = true
+			inUsed = inUsed || r.Reason == None && r.keep[c] && r.used.has(p)
+		}
+		if inUsed {
+			used++
+		}
+		if inAll {
+			all++
+		}
+	}
+	return used, all
+}
+
+func sortByClosing(out []ClosingOut) {
+	slices.SortFunc(out, func(a, b ClosingOut) int { return int(a.Closing) - int(b.Closing) })
+}
