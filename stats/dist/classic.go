@@ -86,3 +86,58 @@ func ChiSquareSurvival(x, nu float64) float64 {
 	}
 	return mathext.GammaIncRegComp(nu/2, x/2)
 }
+
+// FQuantile returns the x with P(F <= x) = p for F with d1, d2 > 0 degrees of
+// freedom; d2 may be +Inf. NaN outside the domain.
+func FQuantile(p, d1, d2 float64) float64 {
+	switch {
+	case !isProbability(p) || !(d1 > 0) || !(d2 > 0) || math.IsInf(d1, 1):
+		return math.NaN()
+	case p == 0:
+		return 0
+	case p == 1:
+		return math.Inf(1)
+	case math.IsInf(d2, 1):
+		return ChiSquareQuantile(p, d1) / d1
+	}
+	return distuv.F{D1: d1, D2: d2}.Quantile(p)
+}
+
+// FSurvival returns P(F > x), accurate in the upper tail; d2 may be +Inf.
+func FSurvival(x, d1, d2 float64) float64 {
+	switch {
+	case math.IsNaN(x) || !(d1 > 0) || !(d2 > 0) || math.IsInf(d1, 1):
+		return math.NaN()
+	case x <= 0:
+		return 1
+	case math.IsInf(x, 1):
+		return 0
+	case math.IsInf(d2, 1):
+		return ChiSquareSurvival(d1*x, d1)
+	}
+	return mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*x))
+}
+
+// BetaCDF returns P(X <= x) for the beta distribution with a, b > 0.
+func BetaCDF(x, a, b float64) float64 {
+	switch {
+	case math.IsNaN(x) || !(a > 0) || !(b > 0) || math.IsInf(a, 1) || math.IsInf(b, 1):
+		return math.NaN()
+	case x <= 0:
+		return 0
+	case x >= 1:
+		return 1
+	}
+	return mathext.RegIncBeta(a, b, x)
+}
+
+// BetaQuantile returns the x with BetaCDF(x, a, b) = p; NaN outside the domain.
+func BetaQuantile(p, a, b float64) float64 {
+	switch {
+	case !isProbability(p) || !(a > 0) || !(b > 0) || math.IsInf(a, 1) || math.IsInf(b, 1):
+		return math.NaN()
+	case p == 0 || p == 1:
+		return p
+	}
+	return mathext.InvRegIncBeta(a, b, p)
+}
