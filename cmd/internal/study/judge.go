@@ -1,0 +1,274 @@
+package study
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"sealbound/cmd/internal/report"
+	"sealbound/stats/judge"
+)
+
+var nan = math.NaN()
+
+// Judge says per group and band whether the lower bound clears the target. The
+// error is an *InputError, a *UsageError, or one of the system.
+func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, error) {
+	by := s.By
+	if len(by) == 0 {
+		by = []string{"gasket", "box"}
+	}
+	if err := s.check(by); err != nil {
+		return nil, err
+	}
+	t, err := s.target()
+	if err != nil {
+		return nil, &InputError{Err: err}
+	}
+	budget, err := s.budget()
+	if err != nil {
+		return nil, &InputError{Err: err}
+	}
+	c, err := read(ctx, paths, s)
+	if err != nil {
+		return nil, err
+	}
+	n := &notebook{}
+	doc := &report.Document{Version: s.Version, Command: "judge", Settings: s.shown(by), Inputs: inputRows(c.summary)}
+	cells, err := c.cells(by, s, t, n)
+	if err != nil {
+		return nil, err
+	}
+	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
+		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed}
+	results := make([]judge.Result, len(cells))
+	for i, x := range cells {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if results[i], err = judge.Judge(x.data, settings); err != nil {
+			return nil, fmt.Errorf("%s, band %s: %w", x.group.name(), x.band.Name, err)
+		}
+	}
+	if s.Family == "holm" {
+		holm(results, settings, n)
+	}
+	for i, x := range cells {
+		doc.Judge = append(doc.Judge, c.judgeRow(x, results[i], s))
+		c.noteResult(x, results[i], s, n)
+		if s.Explain {
+			doc.Explain = append(doc.Explain, report.Explanation{
+				Title: x.group.name() + ", band " + x.band.Name, Lines: results[i].Explain})
+		}
+	}
+	doc.Headlines = headlines(doc.Judge, s)
+	doc.Notes = append(n.lines(), c.summary.Notes...)
+	doc.Cautions = cautions
+	return doc, nil
+}
+
+// check refuses settings that cannot be meant.
+func (s Settings) check(by []string) error {
+	fields := slices.Concat(placeFields, instrumentFields, conditionFields)
+	if err := checkFields("by", by, fields); err != nil {
+		return err
+	}
+	return checkFields("pool", s.Pool, instrumentFields)
+}
+
+// cells are the groups in their bands, after filters and the choice of the test
+// that the question is about.
+func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cell, error) {
+	for _, text := range c.nameFittings() {
+		n.add(text, "")
+	}
+	c.noteDrift(s, n)
+	closings, left := c.filtered(s)
+	switch {
+	case len(c.closings) == 0 && len(c.summary.LeftOut) > 0:
+		return nil, c.unusable("every run was left out for the drift of its open readings; --keep-drifted would keep them, or raise --drift", n)
+	case len(c.closings) == 0:
+		return nil, c.unusable("there is no closed reading to judge", n)
+	case len(closings) == 0:
+		return nil, c.unusable(fmt.Sprintf("the filters leave nothing: none of %s passes --box, --gasket, --since and --until (boxes: %s; gaskets: %s)",
+			count(len(c.closings), "closing"), someOf(c.distinct("box")), someOf(c.distinct("gasket"))), n)
+	case left > 0:
+		n.add(fmt.Sprintf("the filters left out %s", count(left, "closing")), "")
+	}
+	groups := unpooled(groupBy(closings, by), by, s.Pool, n)
+	for i, g := range groups {
+		if s.AllDates {
+			noteAllDates(g, n)
+			continue
+		}
+		groups[i] = lastTest(g, s.Within, n)
+	}
+	var used []float64
+	for _, p := range c.points {
+		if len(used) == 0 || p.FreqHz != used[len(used)-1] {
+			used = append(used, p.FreqHz)
+		}
+	}
+	bands, err := bandsFor(s.Bands, used)
+	if err != nil {
+		return nil, err
+	}
+	inside := c.inside(bands, n)
+	var cells []*cell
+	for _, g := range groups {
+		mixedConditions(g, n)
+		for b, band := range bands {
+			x, err := c.cellOf(g, band, inside[b], t)
+			if err != nil {
+				return nil, &InputError{Err: err}
+			}
+			if x != nil {
+				cells = append(cells, x)
+			}
+		}
+	}
+	if len(cells) == 0 {
+		return nil, c.unusable("no reading lies in the bands asked for; --bands each judges every frequency", n)
+	}
+	return cells, nil
+}
+
+// unusable is the error of a campaign that leaves nothing to judge, with the notes
+// that may tell why.
+func (c *campaign) unusable(reason string, n *notebook) error {
+	for _, l := range n.lines() {
+		reason += "\n  " + l
+	}
+	return &InputError{Inputs: inputRows(c.summary), Err: fmt.Errorf("%s", reason)}
+}
+
+func (c *campaign) distinct(field string) []string {
+	all := make([]*closing, len(c.closings))
+	for i := range c.closings {
+		all[i] = &c.closings[i]
+	}
+	return distinct(all, field)
+}
+
+// someOf lists a few words and counts the rest.
+func someOf(words []string) string {
+	const most = 6
+	if len(words) <= most {
+		return listed(words)
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(words[:most], ", "), len(words)-most)
+}
+
+// inside tells for each band which points lie in it, and notes those in none.
+func (c *campaign) inside(bands []report.Band, n *notebook) [][]bool {
+	in := make([][]bool, len(bands))
+	somewhere := make([]bool, len(c.points))
+	for b := range bands {
+		in[b] = make([]bool, len(c.points))
+		for p, point := range c.points {
+			in[b][p] = inBand(point.FreqHz, bands, b)
+			somewhere[p] = somewhere[p] || in[b][p]
+		}
+	}
+	var outside []string
+	for p, point := range c.points {
+		if !somewhere[p] {
+			outside = append(outside, megahertz(point.FreqHz))
+		}
+	}
+	if outside = slices.Compact(outside); len(outside) > 0 {
+		n.add(fmt.Sprintf("%s in none of the bands and not judged: %s", plural("frequency lies", "frequencies lie", len(outside)), someOf(outside)), "")
+	}
+	return in
+}
+
+// defined turns NaN into the undefined Number.
+func defined(x float64) report.Number {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+// inThisSetup is appended to a verdict that nothing carries beyond the one setting-up
+// of the instruments.
+const inThisSetup = " in this set-up"
+
+// spoken is the verdict as it is shown.
+func spoken(v judge.Verdict, r judge.Result, s Settings) string {
+	if r.ThisSetup && v != judge.TooFew && v != judge.OutOfReach {
+		return string(v) + inThisSetup
+	}
+	return string(v)
+}
+
+func (c *campaign) judgeRow(x *cell, r judge.Result, s Settings) report.JudgeRow {
+	row := report.JudgeRow{
+		Group: x.group.labels, Band: x.band,
+		Points: len(r.Points), Boxes: r.Boxes, Fittings: r.Fittings, Sessions: r.Sessions, Runs: r.Runs,
+		Closings: r.Closings, Limited: r.Limited, Levels: r.Levels, ValidFor: string(r.ValidFor),
+		MeanDB: defined(r.Mean.Value), SDDB: defined(r.Mean.SD), SEDB: defined(r.Mean.SE), DF: defined(r.Mean.DF),
+		LowerDB: defined(r.Mean.Lower), UpperDB: defined(r.Mean.Upper),
+		NextLowerDB: defined(r.Next.LowerDB), CoverageLowerDB: defined(r.Coverage.LowerDB), CoverageMethod: r.CoverageMethod,
+		ClosingsBelowTarget: r.ClosingsBelow,
+		HeadroomDB:          defined(r.HeadroomDB), HeadroomLowDB: defined(r.HeadroomLowDB),
+		On: s.On, Verdict: spoken(r.Verdicts[judge.Bound(s.On)], r, s),
+		Verdicts: report.Verdicts{
+			Mean: spoken(r.Verdicts[judge.OnMean], r, s), Weakest: spoken(r.Verdicts[judge.OnWeakest], r, s),
+			Coverage: spoken(r.Verdicts[judge.OnCoverage], r, s), Next: spoken(r.Verdicts[judge.OnNext], r, s)},
+	}
+	if len(r.Points) > 0 {
+		row.TargetDB = defined(r.TargetDB)
+	}
+	margin := nan
+	switch judge.Bound(s.On) {
+	case judge.OnMean:
+		margin = r.Mean.Lower - r.TargetDB
+	case judge.OnNext:
+		margin = r.Next.LowerDB - r.TargetDB
+	case judge.OnCoverage:
+		margin = r.Coverage.LowerDB - r.TargetDB
+	case judge.OnWeakest:
+		if r.Weakest != nil {
+			margin = r.Weakest.MarginDB
+		}
+	}
+	row.MarginDB = defined(margin)
+	if w := r.Weakest; w != nil {
+		p := c.points[x.points[w.Point]]
+		row.Weakest = &report.Weakest{FreqHz: p.FreqHz, Position: p.Position, Polarization: p.Polarization,
+			MeanDB: w.MeanDB, LowerDB: w.LowerDB, TargetDB: w.TargetDB, MarginDB: w.MarginDB}
+	}
+	if l := r.LowestMean; l.Point >= 0 {
+		row.LowestMean = &report.LowestMean{FreqHz: c.points[x.points[l.Point]].FreqHz, MeanDB: l.MeanDB}
+	}
+	if l := r.Lowest; l.Point >= 0 {
+		cl := x.closings[l.Closing]
+		row.Lowest = &report.Lowest{AttenDB: l.DB, Limited: l.Limited, FreqHz: c.points[x.points[l.Point]].FreqHz,
+			Box: cl.Box, Closing: cl.Label, Date: civil(cl.Date)}
+	}
+	if n := r.Needed; n != nil {
+		row.Needed = &report.Needed{Unit: n.Unit, More: n.More, Power: n.Power}
+	}
+	row.Reason = reasons(r, judge.Bound(s.On))
+	return row
+}
+
+// reasons says why something that the row could have said is not defined.
+func reasons(r judge.Result, on judge.Bound) string {
+	parts := []string{r.Reason}
+	switch on {
+	case judge.OnNext:
+		parts = append(parts, r.Next.Reason)
+	case judge.OnCoverage:
+		parts = append(parts, r.Coverage.Reason)
+	}
+	if r.Weakest == nil && on == judge.OnWeakest {
+		parts = append(parts, r.WeakestReason)
+	}
+	parts = append(parts, r.NeededReason)
+	parts = slices.DeleteFunc(parts, func(p string) bool { return p == "" })
+	return strings.Join(slices.Compact(parts), "; ")
+}

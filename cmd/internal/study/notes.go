@@ -1,0 +1,157 @@
+package study
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"sealbound/ingest"
+	"sealbound/stats/band"
+	"sealbound/stats/judge"
+)
+
+// cautions stand under every result that a person reads.
+var cautions = []string{
+	"Transmitting needs the licence or exemption of the national spectrum authority, and RF exposure limits apply (ICNIRP 2020, IEEE C95.1-2019, national law). Test old paint for lead and chromate before grinding; mind sharp edges and pinching lids.",
+	"An empty box at some frequencies is no promise that equipment inside survives a pulse. Methods are modelled on published standards; protective decisions belong to a qualified engineer and to local codes.",
+}
+
+func plural(one, many string, n int) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// noteDrift says how far the open references moved, and which runs that cost.
+func (c *campaign) noteDrift(s Settings, n *notebook) {
+	for _, l := range c.summary.LeftOut {
+		n.add(fmt.Sprintf("run %s left out: its open readings moved by %.1f dB at %s (more than %g dB), with it %s; --keep-drifted would keep it",
+			l.Run, l.DriftDB, megahertz(l.FreqHz), s.DriftDB, count(l.Readings, "closed reading")), "")
+	}
+	worst := -1
+	for i, r := range c.runs {
+		if r.driftDB > 0 && (worst < 0 || r.driftDB > c.runs[worst].driftDB ||
+			r.driftDB == c.runs[worst].driftDB && r.label < c.runs[worst].label) {
+			worst = i
+		}
+	}
+	switch {
+	case worst >= 0:
+		r := c.runs[worst]
+		n.add(fmt.Sprintf("open readings moved by at most %.2f dB within a run (run %s, %s)", r.driftDB, r.label, megahertz(r.driftAt.FreqHz)), "")
+	case slices.ContainsFunc(c.runs, func(r run) bool { return r.driftDB == 0 }):
+		n.add("no drift can be told: no open reading was repeated within a run; read the reference again at the end", "")
+	}
+	var borrowed []string
+	for _, r := range c.runs {
+		if r.reference != "" && r.reference != r.label {
+			date := cmp.Or(r.referenceDate, "no date")
+			borrowed = append(borrowed, fmt.Sprintf("%s from %s (%s)", r.label, r.reference, date))
+		}
+	}
+	if slices.Sort(borrowed); len(borrowed) > 0 {
+		n.add("open readings taken from another run: "+someOf(borrowed), "")
+	}
+}
+
+// noteAllDates says what time a pooled figure speaks of.
+func noteAllDates(g group, n *notebook) {
+	first, last := "", ""
+	for _, cl := range g.closings {
+		d := civil(cl.Date)
+		if d == "" {
+			continue
+		}
+		if first == "" || d < first {
+			first = d
+		}
+		last = max(last, d)
+	}
+	if first != last {
+		n.add(fmt.Sprintf("average over all tests from %s to %s: where a seal wears, the present level is lower", first, last), g.name())
+	}
+}
+
+// noteResult says what a result rests on and what it leaves out.
+func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) {
+	at := x.group.name() + ", " + x.band.Name
+	c.noteLeftOut(x, r, at, n)
+	if r.Closings == 0 {
+		return
+	}
+	switch u := r.ReferenceU; {
+	case r.ThisSetup:
+		n.add("one session and no repeated open reading: nothing carries the error of the reference, so the verdict holds in this set-up only; read the open reference again at the end, test in another session, or give --session-sd", at)
+	case u.UDB > 0:
+		n.add(fmt.Sprintf("one session: the uncertainty of the open reference (%s) is in the bounds", u.Name), at)
+	}
+	if r.FloorUnknown {
+		n.add("no floor known: figures are at least these; give floor readings or --floor, or vouch for the readings with --no-floor", at)
+	}
+	if r.Limited > 0 {
+		n.add(fmt.Sprintf("limited readings stand with what they demonstrate, so the mean is at least the figure; no next-closing bound (%d of %d readings)", r.Limited, r.Readings), at)
+	}
+	if r.Mean.Method == "sign" {
+		n.add("only the sign bound of the median: "+r.Mean.Reason, at)
+	}
+	if len(r.Mean.Dropped) > 0 {
+		n.add("no spread shown by "+listed(r.Mean.Dropped)+": left out of the model and refitted", at)
+	}
+	if d := math.Abs(r.OtherAverageDB - r.Mean.Value); d > 1 {
+		dB, power := r.Mean.Value, r.OtherAverageDB
+		if s.Average == "power" {
+			dB, power = power, dB
+		}
+		n.add(fmt.Sprintf("averaged over points in dB the mean is %.1f dB, averaged as leaked power %.1f dB", dB, power), at)
+	}
+	if len(r.Points) > 20 && r.Closings < 5 {
+		n.add("five closings or more are advised for the weakest of more than 20 points", at)
+	}
+	if r.Weakest == nil && r.WeakestWithout >= 0 && r.Closings > 1 {
+		p := c.points[x.points[r.WeakestWithout]]
+		n.add(fmt.Sprintf("weakest point not given: %s has %s", place(p), r.WeakestReason), at)
+	}
+	for _, w := range r.Warnings {
+		n.add(w.Text, at)
+	}
+	if r.Closings > 1 && r.Closings < 3 {
+		n.add("two closings bound hardly anything; three are the least, five or more advised", at)
+	}
+}
+
+func (c *campaign) noteLeftOut(x *cell, r judge.Result, at string, n *notebook) {
+	if r.Band == nil {
+		return
+	}
+	if k := len(r.Band.PointsOut); k > 0 {
+		var names []string
+		for _, p := range r.Band.PointsOut {
+			names = append(names, place(c.points[x.points[p.Point]]))
+		}
+		n.add(fmt.Sprintf("%s used, %s left out because not every fitting compared has them: %s",
+			count(len(r.Points), "point"), plural("point", "points", k), someOf(names)), at)
+	}
+	for _, out := range r.Band.ClosingsOut {
+		cl := x.closings[out.Closing]
+		why := string(out.Reason)
+		if out.Reason == band.FewPoints {
+			why = fmt.Sprintf("%d of %d points", out.Points, out.Of)
+		}
+		n.add(fmt.Sprintf("closing %s of box %s in run %s left out: %s", cl.Label, cl.Box, cl.Run, why), at)
+	}
+}
+
+// place names a point.
+func place(p ingest.Point) string {
+	parts := []string{megahertz(p.FreqHz)}
+	if p.Position != "" {
+		parts = append(parts, p.Position)
+	}
+	if p.Polarization != "" {
+		parts = append(parts, p.Polarization)
+	}
+	return strings.Join(parts, " ")
+}

@@ -1,0 +1,157 @@
+// Package judge decides whether a lower bound of the attenuation still clears
+// the target, for one group of closings in one band.
+//
+// The unit of replication is the closing: one act of closing and latching the
+// lid. Points (frequencies, positions, polarizations) of one closing share its
+// luck, so they are averaged first and never counted as replicates.
+//
+// Four bounds are given, each one-sided and lower, in dB:
+//
+//	mean      what closings show on average (confidence)
+//	next      what the next closing shows (prediction)
+//	coverage  what a share of all closings exceeds (tolerance)
+//	weakest   the mean at the tested point with the smallest margin
+package judge
+
+import (
+	"math"
+
+	"sealbound/stats"
+	"sealbound/stats/band"
+)
+
+// Data are the readings of one group in one band. Closings and points carry
+// codes from 0; the caller keeps their names. Slices may alias Arrow memory and
+// are read-only.
+type Data struct {
+	// By closing.
+	Closings                   int
+	Box, Fitting, Session, Run stats.Factor // one code per closing
+	Reference                  stats.Factor // which open readings serve the closing; codes index Opens
+	OwnReference               []bool       // the closing had open readings of its own
+
+	// By reading: one per closing and point, attenuation in dB. A limited
+	// reading is at least its figure. HeadroomDB is the most the set-up could
+	// show there, NaN where that is not known.
+	Closing, Point []int32
+	DB             []float64
+	Limited        []bool
+	FloorKnown     []bool
+	HeadroomDB     []float64
+
+	// By point, in ascending order of frequency.
+	Points   int
+	TargetDB []float64
+
+	// By reference: its repeated open readings.
+	Opens []Open
+}
+
+// Open holds the repeated open readings of one run by repeat and point, dB; NaN
+// where a repeat lacks the point. Nil where the run has none.
+type Open [][]float64
+
+// A Source is one contribution to the uncertainty of the shared reference:
+// standard uncertainty in dB with its degrees of freedom (+Inf where it is
+// taken as known).
+type Source struct {
+	Name string
+	UDB  float64
+	DF   float64
+}
+
+// Bound names one of the four lower bounds.
+type Bound string
+
+// The bounds a verdict can rest on.
+const (
+	OnMean     Bound = "mean"
+	OnWeakest  Bound = "weakest"
+	OnCoverage Bound = "coverage"
+	OnNext     Bound = "next"
+)
+
+// Settings of a judgement. Confidence and Coverage lie in (0, 1).
+type Settings struct {
+	Confidence, Coverage float64
+	On                   Bound
+	Power                bool     // average leaked power over points instead of dB
+	RaiseDB              float64  // "falls short" must survive limited readings raised by so much
+	Reference            []Source // given by the user for a single session; nil: from the open repeats
+	Seed                 uint64   // of the draws behind nested coverage bounds
+}
+
+// Scope says what a result may be said of.
+type Scope string
+
+// The three scopes, from narrow to wide.
+const (
+	ThisSession Scope = "this strip in this box, this session"
+	AnySession  Scope = "this box, any session"
+	NewBoxes    Scope = "new boxes with this gasket"
+)
+
+// A Result is the judgement. Undefined numbers are NaN and Reason says why.
+type Result struct {
+	Points                          []int32 // used, by code
+	PointsLeft                      []int32 // measured, but not in every fitting
+	ClosingsLeft                    []int32 // fewer than half of the points
+	Boxes, Fittings, Sessions, Runs int
+	Closings, Readings, Limited     int
+	Levels                          []string
+	ValidFor                        Scope
+	ThisSetup                       bool // nothing carries the error of the shared reference
+	FloorUnknown                    bool // some reading has no known floor: figures are at least these
+	Mean                            Mean
+	Next                            Bounds
+	Coverage                        Bounds
+	CoverageMethod                  string
+	Weakest                         *Weakest
+	WeakestReason                   string
+	LowestMean                      PointMean
+	Lowest                          Lowest
+	ClosingsBelow                   int     // closings with a reading below target that is not limited
+	OtherAverageDB                  float64 // mean with the other average over points
+	HeadroomDB, HeadroomLowDB       float64
+	TargetDB                        float64 // mean of the targets of the points used
+	Verdicts                        map[Bound]Verdict
+	Needed                          *Needed
+	NeededReason                    string
+	Reason                          string
+	Warnings                        []stats.Warning
+	Explain                         []string
+	ReferenceU                      Source    // what was added for the shared reference; UDB 0 where nothing was
+	Values                          []float64 // band value by kept closing, dB
+	Kept                            []int32   // codes of those closings
+}
+
+// Bounds are one-sided lower and upper bounds of the same quantity, dB.
+type Bounds struct {
+	LowerDB, UpperDB float64
+	Reason           string // why they are not defined
+}
+
+var noBounds = Bounds{LowerDB: math.NaN(), UpperDB: math.NaN()}
+
+// Weakest is the point with the smallest margin of its own lower bound.
+type Weakest struct {
+	Point                               int32
+	MeanDB, LowerDB, TargetDB, MarginDB float64
+	UpperMarginDB                       float64 // smallest over points of upper bound - target, corrected for their number; NaN if undefined
+	LargestP                            float64 // over points, of the one-sided test against the target
+
+	detail Mean
+}
+
+// PointMean is a point with its mean over closings, dB.
+type PointMean struct {
+	Point  int32
+	MeanDB float64
+}
+
+// Lowest is the lowest single reading.
+type Lowest struct {
+	Closing, Point int32
+	DB             float64
+	Limited        bool
+}

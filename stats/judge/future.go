@@ -1,0 +1,162 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"sealbound/stats"
+	"sealbound/stats/dist"
+	"sealbound/stats/interval"
+	"sealbound/stats/mixed"
+)
+
+// nextOf bounds what the next closing shows (of a new box where boxes are
+// pooled):
+//
+//	mean -+ t(confidence, df) sqrt(total variance + variance of the mean)
+//
+// df: n-1 for one level, else Satterthwaite's of that sum, clamped.
+func nextOf(m Mean) (b Bounds, df float64) {
+	if m.Method != "t" && m.Method != "REML" {
+		return Bounds{math.NaN(), math.NaN(), needsSpread(m)}, math.NaN()
+	}
+	variance, df := m.futureVariance(true)
+	if m.reference.UDB > 0 {
+		var u float64
+		u, df = combine(interval.Component{U: math.Sqrt(variance), DF: df}, m.reference.component())
+		variance = u * u
+	}
+	half := dist.TQuantile(m.Confidence, df) * math.Sqrt(variance)
+	return Bounds{LowerDB: m.Value - half, UpperDB: m.Value + half}, df
+}
+
+// futureVariance is the total variance of one closing (plus that of the mean),
+// without the shared reference, and its degrees of freedom.
+func (m Mean) futureVariance(withMean bool) (variance, df float64) {
+	if m.Method == "t" {
+		variance = m.SD * m.SD
+		if withMean {
+			variance += m.plainSE * m.plainSE
+		}
+		return variance, m.plainDF
+	}
+	w := make([]float64, len(m.fit.Components))
+	for i := range w {
+		w[i] = 1
+	}
+	var l []float64
+	if withMean {
+		l = []float64{1}
+	}
+	v, df, ok := m.fit.VarianceOf(w, l)
+	if !ok {
+		df = 1
+		if len(m.Dropped) > 0 {
+			df = float64(m.Units - 1)
+		}
+	}
+	return v, mixed.ClampDF(df, m.Units)
+}
+
+// coverageOf bounds what a share of all closings exceeds (closings of new boxes
+// where boxes are pooled), and says by which method.
+func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string) {
+	switch m.Method {
+	case "t":
+		return m.factorCoverage(s)
+	case "REML":
+		if chain, ok := m.chain(g, len(values)); ok && m.reference.UDB == 0 {
+			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
+			if err == nil {
+				return Bounds{LowerDB: lower, UpperDB: upper},
+					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", nestedDraws, s.Seed)
+			}
+			return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
+		}
+		return m.factorCoverage(s)
+	}
+	return Bounds{math.NaN(), math.NaN(), needsSpread(m)}, ""
+}
+
+const nestedDraws = 100_000
+
+// factorCoverage is mean - k SD with k = t'(confidence; f, sqrt(n0) z)/sqrt(n0),
+// n0 = total variance / variance of the mean and f the degrees of freedom of the
+// total. For one level without a shared reference n0 = n and f = n-1: exact.
+func (m Mean) factorCoverage(s Settings) (Bounds, string) {
+	total, f := m.futureVariance(false)
+	n0 := total / (m.plainSE*m.plainSE + m.reference.UDB*m.reference.UDB)
+	lower, err := interval.Factor(n0, f, s.Coverage, s.Confidence)
+	if err != nil {
+		return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
+	}
+	// The upper confidence bound of the same quantile: t' at 1 - confidence.
+	upper, err := interval.Factor(n0, f, s.Coverage, 1-s.Confidence)
+	if err != nil {
+		return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
+	}
+	sd := math.Sqrt(total)
+	method := fmt.Sprintf("noncentral t, n0 = %.4g, %.4g df", n0, f)
+	if m.Method == "t" && m.reference.UDB == 0 {
+		method = "noncentral t, exact"
+	}
+	return Bounds{LowerDB: m.Value - lower*sd, UpperDB: m.Value - upper*sd}, method
+}
+
+// chain returns the groupings above the closing, top first, if each is nested in
+// the one before it.
+func (m Mean) chain(g groups, n int) ([]stats.Factor, bool) {
+	var fs []stats.Factor
+	for _, t := range m.levels.Terms {
+		fs = append(fs, t.Factor)
+	}
+	slices.SortStableFunc(fs, func(a, b stats.Factor) int { return a.Levels - b.Levels })
+	for i := 1; i < len(fs); i++ {
+		if !nested(fs[i], fs[i-1]) {
+			return nil, false
+		}
+	}
+	return fs, len(fs) > 0
+}
+
+// nested reports whether every group of fine lies in one group of coarse.
+func nested(fine, coarse stats.Factor) bool {
+	parent := make([]int32, fine.Levels)
+	for i := range parent {
+		parent[i] = -1
+	}
+	for i, c := range fine.Codes {
+		switch parent[c] {
+		case -1:
+			parent[c] = coarse.Codes[i]
+		case coarse.Codes[i]:
+		default:
+			return false
+		}
+	}
+	return true
+}
+
+// limitedCoverage is what can be said of a share of closings where readings are
+// limited: the smallest of enough independent closings, one level only.
+func limitedCoverage(m Mean, values []float64, s Settings) (Bounds, string) {
+	need, err := interval.FreeCount(s.Coverage, s.Confidence, 0)
+	switch {
+	case err != nil:
+		return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
+	case len(m.levels.Terms) > 0:
+		return Bounds{math.NaN(), math.NaN(), "limited readings allow a coverage bound only where closings are the one level"}, ""
+	case len(values) < need:
+		return Bounds{math.NaN(), math.NaN(), fmt.Sprintf("with limited readings a coverage bound needs %d closings", need)}, ""
+	}
+	return Bounds{LowerDB: slices.Min(values), UpperDB: math.NaN()},
+		fmt.Sprintf("distribution-free: smallest of %d closings", len(values))
+}
+
+func needsSpread(m Mean) string {
+	if m.Method == "sign" {
+		return "without a spread only the sign bound can be given"
+	}
+	return "no bound without a spread: " + m.Reason
+}

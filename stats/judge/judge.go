@@ -1,0 +1,290 @@
+package judge
+
+import (
+	"math"
+
+	"sealbound/stats"
+	"sealbound/stats/band"
+)
+
+// Judge judges one group in one band. Where it could not judge, the numbers are
+// NaN, every verdict is TooFew and Reason says why. The error speaks of malformed
+// Data alone.
+func Judge(d Data, s Settings) (Result, error) {
+	r := empty()
+	v, err := d.band(d.DB)
+	if err != nil {
+		return r, err
+	}
+	r.Band = v
+	r.lowest(d, v)
+	if v.Reason != band.None {
+		r.Reason = string(v.Reason)
+		return r, nil
+	}
+	r.Points = v.Used
+	for _, k := range v.Values {
+		r.Kept = append(r.Kept, k.Closing)
+	}
+	values := take(v, s.average())
+	r.Values = values
+	for _, p := range r.Points {
+		r.TargetDB += d.TargetDB[p] / float64(len(r.Points))
+	}
+	g := groupsOf(d, r.Kept)
+	keep, used := flags(r.Kept, d.Closings), flags(r.Points, d.Points)
+	r.count(d, g, keep, used)
+	r.headroom(d, keep, used)
+
+	ref := r.scope(d, s, g)
+	readings := v.ByPoint()
+	r.Mean = meanOf(values, g, r.Limited == r.Readings, s.Confidence, ref)
+	r.Levels, r.Warnings = r.Mean.Levels, append(r.Warnings, r.Mean.Warnings...)
+	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
+	r.future(values, g, s)
+	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, ref)
+	r.LowestMean = lowestMeanOf(readings)
+	if err := r.verdicts(d, s, g, readings); err != nil {
+		return r, err
+	}
+	if r.Verdicts[OnMean] == Undecided {
+		r.Needed, r.NeededReason = neededOf(r.Mean, r.TargetDB, s.Confidence)
+	}
+	r.MeanP = r.Mean.pValue(r.TargetDB)
+	r.Reason = r.Mean.Reason
+	r.Explain = r.explain(s)
+	return r, nil
+}
+
+func (s Settings) average() band.Average {
+	if s.Power {
+		return band.ByPower
+	}
+	return band.ByDB
+}
+
+// band reduces the readings, with the levels given in place of the data's own.
+func (d Data) band(levels []float64) (*band.Result, error) {
+	return band.Values(band.Table{Closing: d.Closing, Point: d.Point, DB: levels, Limited: d.Limited,
+		Fitting: d.Fitting, Points: d.Points})
+}
+
+func take(v *band.Result, a band.Average) []float64 {
+	out := make([]float64, len(v.Values))
+	for i, k := range v.Values {
+		out[i] = k.By(a)
+	}
+	return out
+}
+
+func flags(codes []int32, n int) []bool {
+	f := make([]bool, n)
+	for _, c := range codes {
+		f[c] = true
+	}
+	return f
+}
+
+func empty() Result {
+	nan := math.NaN()
+	none := stats.Estimate{Value: nan, SE: nan, DF: nan, Lower: nan, Upper: nan}
+	return Result{
+		Mean: Mean{Estimate: none, SD: nan, Attained: nan}, Next: noBounds, Coverage: noBounds, NextDF: nan, MeanP: nan,
+		WeakestWithout: -1, LowestMean: PointMean{-1, nan}, Lowest: Lowest{-1, -1, nan, false},
+		OtherAverageDB: nan, HeadroomDB: nan, HeadroomLowDB: nan,
+		Verdicts: map[Bound]Verdict{OnMean: TooFew, OnWeakest: TooFew, OnCoverage: TooFew, OnNext: TooFew},
+	}
+}
+
+// count counts units and limited readings among what is used.
+func (r *Result) count(d Data, g groups, keep, used []bool) {
+	r.Closings = len(r.Kept)
+	r.Boxes, r.Fittings, r.Sessions = g.box.Levels, g.fitting.Levels, g.session.Levels
+	r.Runs = subset(d.Run, r.Kept, "run").Levels
+	for i, p := range d.Point {
+		if !keep[d.Closing[i]] || !used[p] {
+			continue
+		}
+		r.Readings++
+		if d.Limited[i] {
+			r.Limited++
+		}
+		if !d.FloorKnown[i] {
+			r.FloorUnknown = true
+		}
+	}
+}
+
+// headroom takes of each session and point the smallest headroom that a closing
+// had there; HeadroomDB is the smallest over sessions of the mean over points,
+// HeadroomLowDB the smallest of all. A point without a known floor leaves both
+// undefined.
+func (r *Result) headroom(d Data, keep, used []bool) {
+	type cell struct{ session, point int32 }
+	low := make(map[cell]float64)
+	for i, p := range d.Point {
+		if c := d.Closing[i]; keep[c] && used[p] {
+			k := cell{d.Session.Codes[c], p}
+			if h, seen := low[k]; !seen || math.IsNaN(h) || d.HeadroomDB[i] < h {
+				low[k] = d.HeadroomDB[i]
+			}
+		}
+	}
+	smallest := func(a, b float64) float64 {
+		if math.IsNaN(a) || b < a {
+			return b
+		}
+		return a
+	}
+	mean, lowest := math.NaN(), math.NaN()
+	for s := range int32(d.Session.Levels) {
+		sum, n := 0.0, 0
+		for _, p := range r.Points {
+			if h, seen := low[cell{s, p}]; seen {
+				sum, n = sum+h, n+1
+				lowest = smallest(lowest, h)
+			}
+		}
+		switch {
+		case n == 0:
+		case math.IsNaN(sum):
+			return
+		default:
+			mean = smallest(mean, sum/float64(n))
+		}
+	}
+	r.HeadroomDB, r.HeadroomLowDB = mean, lowest
+}
+
+// scope says what the result may be said of, and what carries the error of the
+// open reference: the session term where there are several sessions, else an
+// uncertainty that is added, else nothing.
+func (r *Result) scope(d Data, s Settings, g groups) Source {
+	switch {
+	case g.box.Levels > 1:
+		r.ValidFor = NewBoxes
+	case g.session.Levels > 1:
+		r.ValidFor = AnySession
+	default:
+		r.ValidFor = ThisSession
+	}
+	if g.session.Levels > 1 {
+		if len(s.Reference) > 0 {
+			r.Warnings = append(r.Warnings, stats.Warning{Code: "reference-not-added",
+				Text: "several sessions carry the error of the open reference themselves; the uncertainty given for it was not added"})
+		}
+		return Source{}
+	}
+	if len(s.Reference) > 0 {
+		r.ReferenceU = combined(s.Reference)
+		return r.ReferenceU
+	}
+	u, known := referenceOf(d, r.Kept, r.Points)
+	r.ReferenceU, r.ThisSetup = u, !known
+	return u
+}
+
+// future sets the bounds of the next closing and of a share of closings. They
+// speak of what closings show, so no reading may be limited and every floor must
+// be known.
+func (r *Result) future(values []float64, g groups, s Settings) {
+	switch {
+	case r.FloorUnknown:
+		r.Next.Reason = "no floor is known: the figures are at least these, and say nothing of single closings"
+		r.Coverage.Reason = r.Next.Reason
+	case r.Limited > 0:
+		r.Next.Reason = "limited readings hide the spread of single closings"
+		r.Coverage, r.CoverageMethod = limitedCoverage(r.Mean, values, s)
+	default:
+		r.Next, r.NextDF = nextOf(r.Mean)
+		r.Coverage, r.CoverageMethod = coverageOf(r.Mean, values, g, s)
+	}
+}
+
+// lowest takes the lowest reading, be its point used or not: a leak is a leak.
+func (r *Result) lowest(d Data, v *band.Result) {
+	if low, ok := v.Lowest(); ok {
+		r.Lowest = Lowest{low.Closing, low.Point, low.DB, low.Limited}
+	}
+	_, r.ClosingsBelow = v.Below(d.TargetDB)
+}
+
+func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointReadings) error {
+	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown,
+		limitedShare: float64(r.Limited) / float64(max(r.Readings, 1))}
+	of := func(lower, upper, raised float64) Verdict {
+		e.lower, e.upper, e.upperRaised = lower, upper, raised
+		return e.verdict()
+	}
+	raised, err := r.raisedUpper(d, s, g)
+	if err != nil {
+		return err
+	}
+	r.Verdicts[OnMean] = of(r.Mean.Lower, r.Mean.Upper, raised)
+	// With limited readings these two have no upper bound, so they never fall short.
+	r.Verdicts[OnNext] = of(r.Next.LowerDB, r.Next.UpperDB, r.Next.UpperDB)
+	r.Verdicts[OnCoverage] = of(r.Coverage.LowerDB, r.Coverage.UpperDB, r.Coverage.UpperDB)
+	if w := r.Weakest; w != nil {
+		e.target, e.headroom = 0, r.headroomMargin(d)
+		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(d, s, readings))
+	}
+	return nil
+}
+
+// raisedUpper is the upper bound of the mean with every limited reading raised.
+func (r *Result) raisedUpper(d Data, s Settings, g groups) (float64, error) {
+	if r.Limited == 0 {
+		return r.Mean.Upper, nil
+	}
+	v, err := d.band(raise(d.DB, d.Limited, s.RaiseDB))
+	if err != nil || v.Reason != band.None {
+		return math.NaN(), err
+	}
+	return meanOf(take(v, s.average()), g, false, s.Confidence, r.ReferenceU).Upper, nil
+}
+
+func raise(db []float64, limited []bool, by float64) []float64 {
+	out := append([]float64(nil), db...)
+	for i, l := range limited {
+		if l {
+			out[i] += by
+		}
+	}
+	return out
+}
+
+// raisedWeakest is the smallest upper margin over points, limited readings raised.
+func (r *Result) raisedWeakest(d Data, s Settings, readings []band.PointReadings) float64 {
+	if r.Limited == 0 {
+		return r.Weakest.UpperMarginDB
+	}
+	upper := math.NaN()
+	share := s.bonferroni(len(readings))
+	for _, p := range readings {
+		m := meanOf(raise(p.DB, p.Limited, s.RaiseDB), groupsOf(d, p.Closing), false, s.Confidence, r.ReferenceU)
+		if u := m.upperAt(share) - d.TargetDB[p.Point]; !(u >= upper) && !math.IsNaN(u) {
+			upper = u
+		}
+	}
+	return upper
+}
+
+// headroomMargin is the smallest over the points used of headroom - target.
+func (r *Result) headroomMargin(d Data) float64 {
+	low := math.NaN()
+	used := flags(r.Points, d.Points)
+	for i, p := range d.Point {
+		if m := d.HeadroomDB[i] - d.TargetDB[p]; used[p] && !(m >= low) && !math.IsNaN(m) {
+			low = m
+		}
+	}
+	return low
+}
+
+func plainMean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}

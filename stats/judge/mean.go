@@ -1,0 +1,197 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"sealbound/stats"
+	"sealbound/stats/dist"
+	"sealbound/stats/interval"
+	"sealbound/stats/mixed"
+)
+
+// A Mean is the mean of band values over everything that was replicated, with
+// its standard uncertainty and one-sided bounds, dB.
+type Mean struct {
+	stats.Estimate
+	SD       float64 // total SD of one closing's band value over the levels present
+	Method   string  // "t", "REML", "sign" or empty where no bound exists
+	Levels   []string
+	Units    int     // of the level at which the mean is replicated
+	UnitName string  // of that level
+	Attained float64 // confidence of the bound; for "sign" that of 1 - 0.5^units
+	Dropped  []string
+	Warnings []stats.Warning
+	Reason   string
+
+	fit       *mixed.Fit // nil for one level
+	levels    mixed.Levels
+	plainSE   float64 // without the shared reference
+	plainDF   float64
+	reference Source
+}
+
+// groups are the factors of the closings in hand, from the top.
+type groups struct{ box, fitting, session, visit stats.Factor }
+
+// replicate returns the topmost level with more than one unit, boxes before
+// sessions; closings where nothing above them is repeated.
+func (g groups) replicate(n int) (units int, name string) {
+	for _, f := range []stats.Factor{g.box, g.fitting, g.session, g.visit} {
+		if f.Levels > 1 {
+			return f.Levels, f.Name
+		}
+	}
+	return n, "closing"
+}
+
+// meanOf estimates the mean of values (dB, one per closing) and its bounds.
+//
+//	one level:      mean -+ t(confidence, n-1) s/sqrt(n)
+//	several levels: mean -+ t(confidence, df) se, by REML; df by Satterthwaite from
+//	                the observed information, clamped to [1, units-1]
+//
+// oneSided says that every reading of every closing is limited; then, and where
+// all values are equal, only the sign bound remains: all units show at least the
+// smallest figure, so their median does, with confidence 1 - 0.5^units. ref is
+// the uncertainty of a reference that all closings share; its UDB is 0 for none.
+func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref Source) Mean {
+	n := len(values)
+	m := Mean{Estimate: stats.Estimate{Value: math.NaN(), SE: math.NaN(), DF: math.NaN(),
+		Lower: math.NaN(), Upper: math.NaN(), Confidence: confidence},
+		SD: math.NaN(), Attained: math.NaN(), plainSE: math.NaN(), plainDF: math.NaN(), reference: ref}
+	if n == 0 {
+		m.Reason = "no closing has a value"
+		return m
+	}
+	m.Units, m.UnitName = g.replicate(n)
+	m.levels = mixed.Separate([]stats.Factor{g.box, g.fitting, g.session, g.visit}, n)
+	m.Levels = m.levels.Names()
+	m.Warnings = append(m.Warnings, m.levels.Warnings...)
+	mean, sd, err := interval.MeanSD(values)
+	if err != nil {
+		m.Reason = err.Error()
+		return m
+	}
+	m.Value = mean
+	lowest, highest := slices.Min(values), slices.Max(values)
+	equal := lowest == highest
+	switch {
+	case n == 1:
+		m.Reason = "one closing shows no spread, so it gives no bound; close and read again, five times or more"
+		return m
+	case oneSided, equal:
+		m.sign(lowest, highest, oneSided, equal)
+		return m
+	case len(m.levels.Terms) == 0:
+		m.Method, m.SD = "t", sd
+		m.plainSE, m.plainDF = sd/math.Sqrt(float64(n)), float64(n-1)
+	default:
+		m.model(values)
+		if m.Reason != "" {
+			return m
+		}
+	}
+	m.SE, m.DF = m.plainSE, m.plainDF
+	if ref.UDB > 0 {
+		m.SE, m.DF = combine(interval.Component{U: m.plainSE, DF: m.plainDF}, ref.component())
+	}
+	t := dist.TQuantile(confidence, m.DF)
+	m.Lower, m.Upper, m.Attained = m.Value-t*m.SE, m.Value+t*m.SE, confidence
+	return m
+}
+
+// model fits the mixed model and sets value, SD, plain SE and df.
+func (m *Mean) model(values []float64) {
+	ones := make([]float64, len(values))
+	for i := range ones {
+		ones[i] = 1
+	}
+	design := mixed.Design{Y: values, X: [][]float64{ones}, XNames: []string{"mean"},
+		Terms: m.levels.Terms, Residual: m.levels.Residual}
+	fit, err := design.Fit(mixed.REML)
+	if err != nil {
+		m.Reason = "no model fits these closings: " + err.Error()
+		return
+	}
+	m.fit, m.Method, m.Dropped = fit, "REML", fit.Dropped
+	m.Warnings = append(m.Warnings, fit.Warnings...)
+	c := fit.Contrast([]float64{1})
+	m.Value, m.plainSE = c.Value, c.SE
+	var total float64
+	for _, k := range fit.Components {
+		total += k.Variance
+	}
+	m.SD = math.Sqrt(total)
+	m.plainDF = m.clamp(c.DF, c.OK)
+}
+
+// clamp keeps degrees of freedom within [1, units-1]. Where the information is
+// not positive definite, a dropped component leaves units-1, anything else 1.
+func (m *Mean) clamp(df float64, ok bool) float64 {
+	if !ok {
+		w := stats.Warning{Code: "df-not-determined",
+			Text: "the data hardly determine the spread between the levels; the degrees of freedom are set to the smallest"}
+		df = 1
+		if len(m.Dropped) > 0 {
+			df = float64(m.Units - 1)
+			w.Text = fmt.Sprintf("the data hardly determine the spread between the levels; the degrees of freedom are those of the %d units of level %s", m.Units, m.UnitName)
+		}
+		m.Warnings = append(m.Warnings, w)
+	}
+	return mixed.ClampDF(df, m.Units)
+}
+
+// sign sets the bound that needs no spread.
+func (m *Mean) sign(lowest, highest float64, oneSided, equal bool) {
+	m.Method = "sign"
+	if equal {
+		m.SD = 0
+	}
+	m.Attained = interval.SignConfidence(m.Units)
+	need, err := interval.SignCount(m.Confidence)
+	if err != nil {
+		m.Reason = err.Error()
+		return
+	}
+	why := "every reading is limited by the receiver's floor"
+	if equal && !oneSided {
+		why = "all values are equal (s = 0)"
+	}
+	if m.Units < need {
+		m.Reason = fmt.Sprintf("%s: with %d %s the median shows at least %.1f dB with confidence %.3g only; %d are needed for %.3g",
+			why, m.Units, plural(m.UnitName, m.Units), lowest, m.Attained, need, m.Confidence)
+		return
+	}
+	m.Lower = lowest
+	if !oneSided {
+		m.Upper = highest
+	}
+	m.Reason = fmt.Sprintf("%s: no model; all %d %s show at least %.1f dB, so the median does, with confidence %.4g",
+		why, m.Units, plural(m.UnitName, m.Units), lowest, m.Attained)
+}
+
+// pValue is that of the one-sided test that the mean (the median, for the sign
+// bound) lies above target; NaN without a bound.
+func (m Mean) pValue(target float64) float64 {
+	switch {
+	case math.IsNaN(m.Lower):
+		return math.NaN()
+	case m.Method != "sign":
+		return dist.TSurvival((m.Value-target)/m.SE, m.DF)
+	case m.Lower >= target:
+		return 1 - m.Attained
+	}
+	return 1
+}
+
+func plural(word string, n int) string {
+	switch {
+	case n == 1:
+		return word
+	case word == "box":
+		return "boxes"
+	}
+	return word + "s"
+}
