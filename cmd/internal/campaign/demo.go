@@ -13,7 +13,7 @@ import (
 // Its levels are made up; none comes from a measurement or a data sheet.
 func Demo() (simulate.Settings, Layout) {
 	s := simulate.Settings{
-		Seed: 20190522, Closings: 5, Sweeps: 1, OpenRepeats: 2, DroppedShare: 0.12,
+		Seed: 20190522, Closings: 5, Sweeps: 1, OpenRepeats: 2, DroppedShare: 0.08,
 		Products: demoProducts(), Boxes: demoBoxes(), Points: demoPoints(),
 		SD: simulate.Spread{
 			BoxDB: 1.2, FittingDB: 0.8, SessionDB: 0.6, VisitDB: 0.4,
@@ -75,7 +75,7 @@ func demoProducts() []simulate.Product {
 			Label: "wickstrand mesh", MeanDB: 66, WearDBPerYear: -0.5, SlopeSDDBPerYear: 0.1,
 			Shape: simulate.Curve{{FreqHz: 7e6, Value: 2}, {FreqHz: 1e9, Value: -3}},
 		},
-		{Label: "curlspring coil", MeanDB: 73, WearDBPerYear: -0.2, SlopeSDDBPerYear: 0.1, Shape: simulate.Curve{{FreqHz: 7e6, Value: -4}, {FreqHz: 1e8, Value: 0}, {FreqHz: 1e9, Value: -3}}},
+		{Label: "curlspring coil", MeanDB: 75, WearDBPerYear: -0.2, SlopeSDDBPerYear: 0.1, Shape: simulate.Curve{{FreqHz: 7e6, Value: -4}, {FreqHz: 1e8, Value: 0}, {FreqHz: 1e9, Value: -3}}},
 	}
 }
 
