@@ -1,0 +1,383 @@
+package mixed
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// The search runs in coordinates phi that make the criterion nearly quadratic
+// and the boundary reachable:
+//
+//	a single variance:  gamma = (exp(phi) - 1)/c, phi >= 0, c the column's scale
+//	                    (for balanced one-way data the criterion is convex in phi);
+//	a correlated pair:  the Cholesky factor of the covariance ratios, scaled by
+//	                    the columns; its diagonal is >= 0.
+
+// phiMax bounds phi; a variance this far above the residual's (by 1e10 per
+// level) means that the residual variance has gone to zero.
+var phiMax = math.Log1p(1e10)
+
+// zeroVariance is the ratio c*gamma below which a variance counts as zero.
+const zeroVariance = 1e-7
+
+// convergedGradient is what the scaled gradient must fall below; acceptedGradient
+// is what rounding may leave of it in very large designs.
+const (
+	convergedGradient = 1e-9
+	acceptedGradient  = 1e-6
+)
+
+// An objective turns the last evaluation into a criterion and its derivatives
+// in the ratios gamma.
+type objective interface {
+	value(w *workspace) float64
+	derivatives(w *workspace, grad, hess []float64)
+}
+
+// likelihood is the profiled -2 log-likelihood.
+type likelihood struct{ m Method }
+
+func (o likelihood) value(w *workspace) float64 { return w.criterion(o.m) }
+func (o likelihood) derivatives(w *workspace, grad, hess []float64) {
+	w.derivatives(o.m, grad, hess)
+}
+
+// A searcher minimises an objective over the ratios of a system.
+type searcher struct {
+	s             *system
+	plain, deriv  *workspace
+	obj           objective
+	k             int
+	gamma         []float64
+	gGamma, hGam  []float64 // derivatives in gamma
+	jac           []float64 // d gamma / d phi, k x k
+	grad, hess    []float64 // derivatives in phi
+	free          []int
+	dir, trial    []float64
+	small, factor []float64
+}
+
+func newSearcher(s *system, obj objective) *searcher {
+	k := len(s.params)
+	o := &searcher{s: s, plain: newWorkspace(s, false), deriv: newWorkspace(s, true), obj: obj, k: k}
+	for _, v := range []*[]float64{&o.gamma, &o.gGamma, &o.grad, &o.dir, &o.trial, &o.small} {
+		*v = make([]float64, k)
+	}
+	for _, v := range []*[]float64{&o.hGam, &o.jac, &o.hess, &o.factor} {
+		*v = make([]float64, k*k)
+	}
+	return o
+}
+
+// ratiosAt fills gamma from phi.
+func (o *searcher) ratiosAt(phi, gamma []float64) {
+	p := o.s.params
+	for i := 0; i < o.k; i++ {
+		if p[i].kind == scalar {
+			gamma[i] = math.Expm1(phi[i]) / p[i].scale
+			continue
+		}
+		a, b, c := phi[i], phi[i+1], phi[i+2]
+		gamma[i] = a * a / p[i].scale
+		gamma[i+1] = a * b / p[i+1].scale
+		gamma[i+2] = (b*b + c*c) / p[i+2].scale
+		i += 2
+	}
+}
+
+// phiAt is the inverse of ratiosAt.
+func (o *searcher) phiAt(gamma []float64) []float64 {
+	phi := make([]float64, o.k)
+	p := o.s.params
+	for i := 0; i < o.k; i++ {
+		if p[i].kind == scalar {
+			phi[i] = math.Log1p(gamma[i] * p[i].scale)
+			continue
+		}
+		a := math.Sqrt(gamma[i] * p[i].scale)
+		var b float64
+		if a > 0 {
+			b = gamma[i+1] * p[i+1].scale / a
+		}
+		phi[i], phi[i+1] = a, b
+		phi[i+2] = math.Sqrt(math.Max(0, gamma[i+2]*p[i+2].scale-b*b))
+		i += 2
+	}
+	return phi
+}
+
+// bounds of phi[i].
+func (o *searcher) bounds(i int) (lo, hi float64) {
+	switch o.s.params[i].kind {
+	case scalar:
+		return 0, phiMax
+	case pairCov:
+		return -1e5, 1e5
+	}
+	return 0, 1e5
+}
+
+// valueAt is the objective at phi.
+func (o *searcher) valueAt(phi []float64) float64 {
+	o.ratiosAt(phi, o.gamma)
+	o.plain.eval(o.gamma)
+	if v := o.obj.value(o.plain); !math.IsNaN(v) {
+		return v
+	}
+	return math.Inf(1)
+}
+
+// derivativesAt fills grad, hess, jac at phi and returns the objective.
+func (o *searcher) derivativesAt(phi []float64) float64 {
+	o.ratiosAt(phi, o.gamma)
+	o.deriv.eval(o.gamma)
+	o.obj.derivatives(o.deriv, o.gGamma, o.hGam)
+	k, p := o.k, o.s.params
+	clear(o.jac)
+	for i := 0; i < k; i++ {
+		if p[i].kind == scalar {
+			o.jac[i*k+i] = math.Exp(phi[i]) / p[i].scale
+			continue
+		}
+		a, b, c := phi[i], phi[i+1], phi[i+2]
+		o.jac[i*k+i] = 2 * a / p[i].scale
+		o.jac[(i+1)*k+i] = b / p[i+1].scale
+		o.jac[(i+1)*k+i+1] = a / p[i+1].scale
+		o.jac[(i+2)*k+i+1] = 2 * b / p[i+2].scale
+		o.jac[(i+2)*k+i+2] = 2 * c / p[i+2].scale
+		i += 2
+	}
+	// grad = J'g, hess = J'HJ + curvature of the map.
+	for i := range k {
+		o.grad[i] = 0
+		for a := range k {
+			o.grad[i] += o.jac[a*k+i] * o.gGamma[a]
+		}
+		for j := 0; j <= i; j++ {
+			var h float64
+			for a := range k {
+				ja := o.jac[a*k+i]
+				if ja == 0 {
+					continue
+				}
+				for b := range k {
+					h += ja * o.hGam[a*k+b] * o.jac[b*k+j]
+				}
+			}
+			o.hess[i*k+j], o.hess[j*k+i] = h, h
+		}
+	}
+	for i := 0; i < k; i++ {
+		if p[i].kind == scalar {
+			o.hess[i*k+i] += o.gGamma[i] * math.Exp(phi[i]) / p[i].scale
+			continue
+		}
+		o.hess[i*k+i] += 2 * o.gGamma[i] / p[i].scale
+		cross := o.gGamma[i+1] / p[i+1].scale
+		o.hess[i*k+i+1] += cross
+		o.hess[(i+1)*k+i] += cross
+		o.hess[(i+1)*k+i+1] += 2 * o.gGamma[i+2] / p[i+2].scale
+		o.hess[(i+2)*k+i+2] += 2 * o.gGamma[i+2] / p[i+2].scale
+		i += 2
+	}
+	return o.obj.value(o.deriv)
+}
+
+// findFree lists the coordinates that may move: not those at a bound whose
+// slope pushes outwards. The slope of a Cholesky diagonal vanishes at zero, so
+// there its curvature decides.
+func (o *searcher) findFree(phi []float64) {
+	o.free = o.free[:0]
+	for i := range o.k {
+		lo, hi := o.bounds(i)
+		g := o.grad[i]
+		held := phi[i] <= lo && g > 0 || phi[i] >= hi && g < 0
+		if phi[i] <= lo && g == 0 {
+			held = o.s.params[i].kind != pairCov && o.hess[i*o.k+i] >= 0
+		}
+		if !held {
+			o.free = append(o.free, i)
+		}
+	}
+}
+
+// gradientSize is the largest slope among the free coordinates.
+func (o *searcher) gradientSize() float64 {
+	var g float64
+	for _, i := range o.free {
+		g = max(g, math.Abs(o.grad[i]))
+	}
+	return g
+}
+
+// newton minimises from phi, in place, by projected Newton steps with exact
+// derivatives. It returns the objective and the scaled gradient left.
+func (o *searcher) newton(phi []float64) (value, gradient float64) {
+	for range 200 {
+		value = o.derivativesAt(phi)
+		o.findFree(phi)
+		gradient = o.gradientSize()
+		if gradient <= convergedGradient || math.IsNaN(value) {
+			return value, gradient
+		}
+		for _, i := range o.free { // leave the saddle at a zero Cholesky diagonal
+			if o.s.params[i].kind != scalar && o.s.params[i].kind != pairCov && phi[i] == 0 && o.grad[i] == 0 {
+				phi[i] = 1e-2
+			}
+		}
+		o.direction()
+		var slope, largest float64
+		for a, i := range o.free {
+			slope += o.grad[i] * o.small[a]
+			largest = max(largest, math.Abs(o.small[a]))
+		}
+		step := 1.0
+		if largest > 2 {
+			step = 2 / largest
+		}
+		noise := 1e-11 * (1 + math.Abs(value))
+		moved := false
+		for range 50 {
+			copy(o.trial, phi)
+			var predicted float64
+			for a, i := range o.free {
+				lo, hi := o.bounds(i)
+				o.trial[i] = min(max(phi[i]+step*o.small[a], lo), hi)
+				predicted += o.grad[i] * (o.trial[i] - phi[i])
+			}
+			if -predicted < noise || o.valueAt(o.trial) <= value+1e-4*predicted {
+				moved = !slices.Equal(o.trial, phi)
+				break
+			}
+			step /= 2
+		}
+		if !moved {
+			return value, gradient
+		}
+		if gradient <= acceptedGradient && -slope < 1e-20*(1+math.Abs(value)) {
+			return value, gradient // at the floor of rounding
+		}
+		copy(phi, o.trial)
+	}
+	return value, gradient
+}
+
+// direction fills small with the Newton step of the free coordinates; the
+// Hessian is made positive definite by a ridge where it is not.
+func (o *searcher) direction() {
+	m, k := len(o.free), o.k
+	ridge := 0.0
+	for {
+		for a, i := range o.free {
+			for b, j := range o.free {
+				o.factor[a*m+b] = o.hess[i*k+j]
+			}
+			o.factor[a*m+a] += ridge
+			o.small[a] = -o.grad[i]
+		}
+		if cholesky(o.factor, m, 1e-12) {
+			cholSolve(o.factor, m, o.small[:m])
+			return
+		}
+		if ridge == 0 {
+			for _, i := range o.free {
+				ridge = max(ridge, math.Abs(o.hess[i*k+i]))
+			}
+			ridge = max(1e-3*ridge, 1e-8)
+		} else {
+			ridge *= 4
+		}
+		if ridge > 1e30 { // not finite: a plain descent step
+			for a, i := range o.free {
+				o.small[a] = -math.Copysign(0.1, o.grad[i])
+			}
+			return
+		}
+	}
+}
+
+// starts are the coordinates to begin from: the local minima of the objective
+// over a coarse grid of variance ratios, best first. REML criteria can have
+// more than one minimum; a grid that sees them costs little beside a fit.
+func (o *searcher) starts() [][]float64 {
+	grids := [][]float64{{1.5}, {0.3, 6}, {0.1, 1.5, 20}, {0.05, 0.6, 4, 40}, {0.03, 0.3, 2, 10, 60}}
+	var axes []int
+	for i, p := range o.s.params {
+		if p.kind != pairCov {
+			axes = append(axes, i)
+		}
+	}
+	const budget = 60000 // cells evaluated
+	g := len(grids) - 1
+	if len(axes) > 2 {
+		g = max(1, 6-len(axes))
+	}
+	for g > 0 && math.Pow(float64(g+1), float64(len(axes)))*float64(len(o.s.cells.rows)) > budget {
+		g--
+	}
+	values := grids[g]
+	size := len(values)
+	total := 1
+	for range axes {
+		total *= size
+	}
+	point := func(at int) []float64 {
+		phi := make([]float64, o.k)
+		for _, i := range axes {
+			v := values[at%size]
+			if o.s.params[i].kind == scalar {
+				phi[i] = math.Log1p(v)
+			} else {
+				phi[i] = math.Sqrt(v)
+			}
+			at /= size
+		}
+		return phi
+	}
+	if total == 1 {
+		return [][]float64{point(0)}
+	}
+	crit := make([]float64, total)
+	for at := range crit {
+		crit[at] = o.valueAt(point(at))
+	}
+	var minima []int
+	for at := range crit {
+		lowest, unit := true, 1
+		for range axes {
+			digit := at / unit % size
+			if digit > 0 && crit[at-unit] < crit[at] || digit < size-1 && crit[at+unit] <= crit[at] {
+				lowest = false
+				break
+			}
+			unit *= size
+		}
+		if lowest {
+			minima = append(minima, at)
+		}
+	}
+	if len(minima) == 0 { // a plateau
+		minima = []int{total / 2}
+	}
+	slices.SortStableFunc(minima, func(a, b int) int { return cmp.Compare(crit[a], crit[b]) })
+	out := make([][]float64, 0, 4)
+	for _, at := range minima[:min(4, len(minima))] {
+		out = append(out, point(at))
+	}
+	return out
+}
+
+// minimise finds the least of the minima reached from the starts.
+func (o *searcher) minimise(starts [][]float64) (phi []float64, value, gradient float64) {
+	value = math.Inf(1)
+	for _, start := range starts {
+		at := slices.Clone(start)
+		v, g := o.newton(at)
+		better := v < value-1e-9*(1+math.Abs(v))
+		if phi == nil || better && g <= acceptedGradient || gradient > acceptedGradient && g <= acceptedGradient {
+			phi, value, gradient = at, v, g
+		}
+	}
+	return phi, value, gradient
+}
