@@ -27,25 +27,24 @@ type Table struct {
 	Indent  int // spaces before each line
 }
 
-const (
-	gap       = 2  // spaces between columns
-	narrowest = 8  // a text column is not squeezed below this or its head
-	lastWidth = 24 // the last text column is squeezed to this first, then the others
-)
+const gap = 2 // spaces between columns
 
 // Lines returns the table as lines without trailing spaces: the heads, a rule,
-// the rows. Where the table is wider than width the last text column is wrapped
+// the rows; the rows alone where no column has a head. Where the table is wider than width the last text column is wrapped
 // first, then the widest of the others; columns of numbers never are, so a
 // table of too many of them stays wider than width.
 func (t Table) Lines(width int) []string {
 	cols := t.measure()
 	squeeze(cols, width-t.Indent)
-	lines := heads(cols)
-	total := -gap
+	total, headed := -gap, false
 	for _, c := range cols {
 		total += c.width + gap
+		headed = headed || widest(c.head) > 0
 	}
-	lines = append(lines, strings.Repeat("-", max(total, 0)))
+	var lines []string
+	if headed {
+		lines = append(heads(cols), strings.Repeat("-", total))
+	}
 	for r := range t.Rows {
 		lines = append(lines, row(cols, r)...)
 	}
@@ -117,7 +116,16 @@ func pointAlign(cells []string) {
 	}
 }
 
-// squeeze narrows text columns until the table fits, as far as that goes.
+// stages are the widths to which text columns are squeezed one stage after the
+// other until the table fits: the last text column, which holds the most words,
+// and the others.
+var stages = []struct {
+	last  bool
+	width int
+}{{true, 24}, {false, 12}, {true, 16}, {false, 8}, {true, 8}}
+
+// squeeze narrows text columns until the table fits, as far as that goes. No
+// column becomes narrower than its head.
 func squeeze(cols []column, width int) {
 	over := gap*(len(cols)-1) - width
 	last := -1
@@ -127,26 +135,21 @@ func squeeze(cols []column, width int) {
 			last = i
 		}
 	}
-	if last < 0 || over <= 0 {
-		return
-	}
-	floor := func(c column) int { return max(widest(c.head), narrowest) }
-	take := min(over, cols[last].width-max(floor(cols[last]), lastWidth))
-	if take > 0 {
-		cols[last].width -= take
-		over -= take
-	}
-	for ; over > 0; over-- {
-		pick := -1
-		for i, c := range cols {
-			if c.align == Text && c.width > floor(c) && (pick < 0 || c.width > cols[pick].width) {
-				pick = i
+	for _, s := range stages {
+		for over > 0 {
+			pick := -1
+			for i, c := range cols {
+				if c.align == Text && (i == last) == s.last && c.width > max(widest(c.head), s.width) &&
+					(pick < 0 || c.width > cols[pick].width) {
+					pick = i
+				}
 			}
+			if pick < 0 {
+				break
+			}
+			cols[pick].width--
+			over--
 		}
-		if pick < 0 {
-			return
-		}
-		cols[pick].width--
 	}
 }
 

@@ -99,6 +99,9 @@ func TestWrap(t *testing.T) {
 		{"  one   two  ", 20, []string{"one two"}},
 		{"abcdefghij", 4, []string{"abcd", "efgh", "ij"}},
 		{"ab cdefghij kl", 4, []string{"ab", "cdef", "ghij", "kl"}},
+		{"box+fitting+visit", 12, []string{"box+fitting+", "visit"}},
+		{"box+fitting", 8, []string{"box+", "fitting"}},
+		{"a-\u0308bcd", 3, []string{"a-\u0308", "bcd"}},
 		{"箱箱箱", 4, []string{"箱箱", "箱"}},
 		{"箱箱", 1, []string{"箱", "箱"}}, // wider than the width: one a line
 		{"aaaa\u0308bb", 4, []string{"aaaa\u0308", "bb"}},
@@ -159,12 +162,12 @@ func TestTableWrapsTheLastTextColumnFirst(t *testing.T) {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 	want = strings.Join([]string{
-		"  gasket           n  verdict",
+		"  gasket         n  verdict",
 		"  ----------------------------------",
-		"  a strip with a  12  undecided:",
-		"  long name           twelve more",
-		"                      closings",
-		"                      settle it",
+		"  a strip with  12  undecided:",
+		"  a long name       twelve more",
+		"                    closings settle",
+		"                    it",
 	}, "\n")
 	if got := strings.Join(table.Lines(36), "\n"); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
@@ -215,8 +218,12 @@ func TestTableFits(t *testing.T) {
 }
 
 func TestTableWithoutRowsOrColumns(t *testing.T) {
-	if got := (Table{}).Lines(80); len(got) != 1 || got[0] != "" {
+	if got := (Table{}).Lines(80); len(got) != 0 {
 		t.Errorf("empty table: %q", got)
+	}
+	bare := Table{Columns: []Column{{}, {Align: Number}}, Rows: [][]string{{"files", "3"}, {"rows", "120"}}}
+	if got, want := bare.Lines(80), []string{"files    3", "rows   120"}; !slices.Equal(got, want) {
+		t.Errorf("no heads: %q, want %q", got, want)
 	}
 	got := Table{Columns: []Column{{Head: "box"}}}.Lines(80)
 	if want := []string{"box", "---"}; !slices.Equal(got, want) {

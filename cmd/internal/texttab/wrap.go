@@ -43,17 +43,24 @@ func Wrap(text string, width int) []string {
 	return lines
 }
 
-// split cuts word after the last rune that still fits width; at least one rune
-// goes to the head, and marks stay with their rune.
+// split cuts word where it reaches width: after the last sign that joins its
+// parts, else after the last rune that still fits. At least one rune goes to the
+// head, and marks stay with their rune.
 func split(word string, width int) (head, rest string) {
-	used := 0
+	used, joint := 0, 0
 	for i, r := range word {
 		w := runeWidth(r)
 		mark := w == 0 || unicode.Is(unicode.Mc, r)
 		if i > 0 && !mark && used+w > width {
+			if joint > 0 {
+				i = joint
+			}
 			return word[:i], word[i:]
 		}
 		used += w
+		if used <= width && (strings.ContainsRune("+-/_,;", r) || mark && joint == i && joint > 0) {
+			joint = i + len(string(r))
+		}
 	}
 	return word, ""
 }
