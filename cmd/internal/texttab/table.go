@@ -122,7 +122,7 @@ func pointAlign(cells []string) {
 var stages = []struct {
 	last  bool
 	width int
-}{{true, 24}, {false, 12}, {true, 16}, {false, 8}, {true, 8}}
+}{{true, 24}, {false, 12}, {true, 16}, {false, 8}, {true, 8}, {false, 5}, {true, 5}}
 
 // squeeze narrows text columns until the table fits, as far as that goes. No
 // column becomes narrower than its head.
