@@ -19,6 +19,8 @@ type Closings struct {
 	stats.Sample
 	Gasket   stats.Factor // the product of each closing, numbered likewise
 	Gaskets  []string     // labels of its levels
+	Run      stats.Factor // the run of each closing, numbered likewise
+	Runs     []int        // index in Campaign.Runs, by level of Run
 	AgeYears []float64    // of the strip, by closing
 	Visits   []int        // index in Campaign.Visits, by closing
 }
@@ -170,6 +172,7 @@ func meanAt(values []float64, at []int) float64 {
 func newClosings(n int) Closings {
 	out := Closings{
 		Gasket:   stats.Factor{Name: "gasket", Codes: make([]int32, 0, n)},
+		Run:      stats.Factor{Name: "run", Codes: make([]int32, 0, n)},
 		AgeYears: make([]float64, 0, n),
 		Visits:   make([]int, 0, n),
 	}
@@ -182,12 +185,12 @@ func newClosings(n int) Closings {
 
 // A coder numbers the levels of each factor in the order of their appearance.
 type coder struct {
-	codes  [4]map[int]int32
-	gasket map[int]int32
+	codes       [4]map[int]int32
+	gasket, run map[int]int32
 }
 
 func newCoder() *coder {
-	c := &coder{gasket: map[int]int32{}}
+	c := &coder{gasket: map[int]int32{}, run: map[int]int32{}}
 	for i := range c.codes {
 		c.codes[i] = map[int]int32{}
 	}
@@ -199,10 +202,13 @@ func (k *coder) add(out *Closings, c *Campaign, visit int) {
 	for i, level := range [...]int{v.Box, v.Fitting, v.Session, visit} {
 		out.Factors[i].Codes = append(out.Factors[i].Codes, code(k.codes[i], level))
 	}
-	before := len(k.gasket)
 	out.Gasket.Codes = append(out.Gasket.Codes, code(k.gasket, v.Product))
-	if len(k.gasket) > before {
+	if len(k.gasket) > len(out.Gaskets) {
 		out.Gaskets = append(out.Gaskets, c.settings.Products[v.Product].Label)
+	}
+	out.Run.Codes = append(out.Run.Codes, code(k.run, v.Run))
+	if len(k.run) > len(out.Runs) {
+		out.Runs = append(out.Runs, v.Run)
 	}
 	out.AgeYears = append(out.AgeYears, v.AgeYears)
 	out.Visits = append(out.Visits, visit)
@@ -212,7 +218,7 @@ func (k *coder) finish(out *Closings) {
 	for i := range out.Factors {
 		out.Factors[i].Levels = len(k.codes[i])
 	}
-	out.Gasket.Levels = len(k.gasket)
+	out.Gasket.Levels, out.Run.Levels = len(k.gasket), len(k.run)
 }
 
 func code(of map[int]int32, level int) int32 {

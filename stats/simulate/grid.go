@@ -51,17 +51,16 @@ func (c *Campaign) pairs(run int, wanted map[int]bool) bool {
 // OpenLevels returns the open sweeps of a run, by sweep and then by point: dBm,
 // less the gain.
 func (c *Campaign) OpenLevels(run int) [][]float64 {
-	var out [][]float64
-	c.EachSweep(run, func(s Sweep) error { // the function returns no error
-		if s.State == Open {
-			row := make([]float64, len(s.LevelDBM))
-			for i, level := range s.LevelDBM {
-				row[i] = level - s.GainDB
-			}
-			out = append(out, row)
+	r := &c.runs[run]
+	l, m := newLevels(c, r), c.newMeter()
+	out := make([][]float64, c.settings.OpenRepeats)
+	for repeat := range out {
+		row := make([]float64, 0, len(c.settings.Points))
+		for _, level := range l.open(m, repeat).LevelDBM {
+			row = append(row, level-r.OpenDB)
 		}
-		return nil
-	})
+		out[repeat] = row
+	}
 	return out
 }
 
