@@ -90,7 +90,8 @@ func (t Term) names() []string {
 //
 // with independent normal b_k and e. Y is in dB. X is column-major; nil stands
 // for the mean alone (one column of ones named "mean"). Residual names the
-// error term; empty means "closing". Slices are read, never kept or changed.
+// error term; empty means "closing". Slices are only read; a Fit refers to those
+// of Terms, which must then stay as they are.
 type Design struct {
 	Y        []float64
 	X        [][]float64

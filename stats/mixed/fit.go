@@ -48,6 +48,7 @@ type Fit struct {
 	InformationOK bool
 	Warnings      []stats.Warning
 
+	terms       []Term // of the design as given
 	design      Design // as fitted: without the dropped components
 	termOf      []int  // term of the original design behind each fitted term
 	sys         *system
@@ -56,6 +57,7 @@ type Fit struct {
 	component   []int     // component behind each ratio; -1 for a covariance
 	xx          []float64 // X'V^-1 X in the orthogonal basis, and its inverse
 	xxInv       []float64
+	xy          []float64   // X'V^-1 y
 	xxGrad      [][]float64 // derivative of xx in each ratio
 	jac         []float64   // d gamma / d phi over the free coordinates, K x free
 	free        int
@@ -97,7 +99,7 @@ func (d Design) Fit(m Method) (*Fit, error) {
 	}
 	f.Components = append(f.Components, Component{Name: d.residual()})
 	f.component = at
-	f.design = d
+	f.design, f.terms = d, d.Terms
 	var start []float64
 	for {
 		rest, done, err := f.attempt(s, start)
@@ -222,7 +224,10 @@ func (f *Fit) complete(o *searcher, phi, gamma []float64, value, gradient float6
 	if f.xxInv, ok = invert(f.xx, s.p, 0); !ok {
 		f.xxInv = make([]float64, s.p*s.p) // cannot happen: the basis has full rank
 	}
-	f.fixedEffects(w)
+	for j := range s.p {
+		f.xy = append(f.xy, w.xy[j*w.stride])
+	}
+	f.fixedEffects()
 	f.inform(o)
 	f.warn()
 }
@@ -240,13 +245,10 @@ func (w *workspace) logLik(m Method, sigma2 float64) float64 {
 }
 
 // fixedEffects fills Beta and Cov.
-func (f *Fit) fixedEffects(w *workspace) {
+func (f *Fit) fixedEffects() {
 	s, p := f.sys, f.sys.p
-	inQ := make([]float64, p)
-	for i := range p {
-		for j := range p {
-			inQ[i] += f.xxInv[i*p+j] * w.xy[j*w.stride]
-		}
+	inQ := f.scaledBeta()
+	for i := range inQ {
 		inQ[i] = inQ[i]*s.scale + s.basis.ols[i]
 	}
 	f.Beta = s.basis.coefficients(inQ)
