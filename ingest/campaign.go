@@ -4,6 +4,9 @@ import (
 	"time"
 
 	"github.com/apache/arrow/go/v15/arrow"
+	"github.com/apache/arrow/go/v15/arrow/memory"
+
+	"sealbound/ingest/sidetable"
 )
 
 // A Run is what one open reference serves: its readings, and the attenuations
@@ -11,11 +14,29 @@ import (
 // Run returns; a visitor that keeps one must Retain it.
 type Run struct {
 	Label       string       // as in the data, or made from the file's name and the date
-	Readings    arrow.Record // schema Readings, one row per reading
-	Attenuation arrow.Record // schema Attenuation, one row per closing and point
-	Closings    []Closing    // Attenuation's column closing indexes it
-	Points      []Point      // Attenuation's column point indexes it
+	Readings    arrow.Record // schema Readings, one row per reading; nil with Options.OmitReadings
+	Attenuation arrow.Record // schema Attenuation, one row per closing and point; by closing, then point
+	Closings    []Closing    // Attenuation's column closing indexes it; by date, session, box, gasket, fitting, label
+	Points      []Point      // Attenuation's column point indexes it; by frequency. Some may have open readings alone
 	Reference   Reference
+	Counts      Counts
+}
+
+// Counts says what a run is made of. Readings that a problem kept from use are
+// not counted.
+type Counts struct {
+	Open, Closed, Floor int // readings; Closed includes attenuations given as such
+	// OpenRepeats is how often the open reading of the whole run was repeated, at
+	// the point where that is most; 0 where there is none.
+	OpenRepeats int
+	// GainSettings is how many combinations of tx_dbm and gain_db the open and
+	// closed readings have; 1 where none is given.
+	GainSettings int
+	// Rows of Attenuation by where their floor came from: a floor row, the cell
+	// beside the reading, the setting, or nowhere.
+	FloorByRow, FloorByColumn, FloorByOption, FloorUnknown int
+	Sweeps                                                 int // rows of Attenuation averaged from more than one reading
+	Given                                                  int // rows of Attenuation that the data give as such
 }
 
 // A Closing is one act of closing and latching the lid.
@@ -48,32 +69,18 @@ type Reference struct {
 	DriftAt int         // the point of that drift, an index in Points; -1 where there is none
 }
 
-// A Box is a row of boxes.csv. Lengths are in mm; NaN where not given.
-type Box struct {
-	Label, Role, Type                           string // role: test or control
-	PerimeterMM, ChannelWidthMM, ChannelDepthMM float64
-}
-
-// A Gasket is a row of gaskets.csv. Lengths in mm; NaN where not given.
-type Gasket struct {
-	Label                                           string
-	WidthMM, ThicknessMM, StripLengthMM, StripPrice float64
-	Currency                                        string
-}
-
-// An Event is a row of events.csv. Kinds: replaced, repaired, cleaned and
-// adjusted start a new fitting; dropped and note do not.
-type Event struct {
-	Date            time.Time
-	Box, Kind, Text string
-	File            string
-	Line            int
-}
-
-// A SetupField is a row of setup.csv, kept verbatim.
-type SetupField struct {
-	Run, Field, Value string
-}
+// The rows of the side tables.
+type (
+	// A Box is a row of boxes.csv. Lengths are in mm; NaN where not given.
+	Box = sidetable.Box
+	// A Gasket is a row of gaskets.csv. Lengths in mm; NaN where not given.
+	Gasket = sidetable.Gasket
+	// An Event is a row of events.csv. Kinds: replaced, repaired, cleaned and
+	// adjusted start a new fitting; dropped and note do not.
+	Event = sidetable.Event
+	// A SetupField is a row of setup.csv, kept verbatim.
+	SetupField = sidetable.SetupField
+)
 
 // An Input accounts for one file: Rows = Used + Skipped + Blank, always. Rows
 // counts the lines of data, the header excluded. Used means read and understood.
@@ -116,6 +123,8 @@ type Options struct {
 	SkipBadRows   bool                                   // go on without the rows that have a problem
 	ProblemLimit  int                                    // list at most so many problems
 	Stdin         interface{ Read([]byte) (int, error) } // what the path "-" reads
+	OmitReadings  bool                                   // leave Run.Readings nil, which is faster
+	Allocator     memory.Allocator                       // of the records; nil: the default one
 }
 
 // DefaultOptions returns the settings of the command line: margin 6 dB, drift

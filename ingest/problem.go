@@ -1,40 +1,39 @@
 package ingest
 
-import "fmt"
+import (
+	"fmt"
+
+	"sealbound/ingest/reading"
+)
 
 // A Problem is one unusable cell, row or file. Reading goes on to find the
 // others; the caller decides. Column counts bytes and points at the cell's
 // start; Line and Column are 1-based, 0 where the problem has no place.
-type Problem struct {
-	File         string
-	Line, Column int
-	Field        string // the column's name, empty for a whole row or file
-	Text         string // what stands there
-	What         string // what is wrong, in words
-	Mend         string // what would mend it
+type Problem = reading.Problem
+
+// BadInput is what Read returns where the data have problems and
+// Options.SkipBadRows is not set. What was visited then is to be discarded.
+type BadInput struct {
+	Problems []Problem // sorted by file, line, column; never empty
+	Omitted  int       // problems beyond Options.ProblemLimit
 }
 
-// Error gives file:line:column, the text, what is wrong and the mend.
-func (p Problem) Error() string {
-	at := p.File
-	if p.Line > 0 {
-		at = fmt.Sprintf("%s:%d", at, p.Line)
-		if p.Column > 0 {
-			at = fmt.Sprintf("%s:%d", at, p.Column)
-		}
+// Error counts the problems and tells the first.
+func (b *BadInput) Error() string {
+	if len(b.Problems) == 0 {
+		return fmt.Sprintf("%d problems in the data", b.Omitted)
 	}
-	cell := ""
-	switch {
-	case p.Field != "" && p.Text != "":
-		cell = fmt.Sprintf("%s %q: ", p.Field, p.Text)
-	case p.Field != "":
-		cell = p.Field + ": "
-	case p.Text != "":
-		cell = fmt.Sprintf("%q: ", p.Text)
+	if n := len(b.Problems) + b.Omitted; n > 1 {
+		return fmt.Sprintf("%v (and %d more problems)", b.Problems[0], n-1)
 	}
-	s := fmt.Sprintf("%s: %s%s", at, cell, p.What)
-	if p.Mend != "" {
-		s += "; " + p.Mend
+	return b.Problems[0].Error()
+}
+
+// Unwrap gives the problems as errors.
+func (b *BadInput) Unwrap() []error {
+	errs := make([]error, len(b.Problems))
+	for i, p := range b.Problems {
+		errs[i] = p
 	}
-	return s
+	return errs
 }

@@ -1,0 +1,57 @@
+package ingest
+
+import (
+	"io"
+	"slices"
+
+	"sealbound/ingest/longcsv"
+	"sealbound/ingest/reading"
+	"sealbound/ingest/sidetable"
+)
+
+// A format is one kind of file of readings. This file is the only place that
+// lists them.
+type format struct {
+	name    string
+	endings []string // lower case; .gz may follow them
+	open    func(path string, file int32, src io.ReaderAt, size int64) (reading.Table, []reading.Problem, error)
+	// count accounts for the rows of a file that open refused
+	count func(src io.ReaderAt, size int64) (reading.Count, error)
+}
+
+// formats: the first is what a file of any other ending is taken for.
+var formats = []format{
+	{name: "long CSV", endings: []string{".csv"}, open: longcsv.Open, count: longcsv.CountRows},
+}
+
+// formatOf chooses by the ending.
+func formatOf(path string) format {
+	for _, f := range formats {
+		if slices.Contains(f.endings, ending(path)) {
+			return f
+		}
+	}
+	return formats[0]
+}
+
+// wanted reports whether a file in a folder is read.
+func wanted(path string) bool {
+	for _, f := range formats {
+		if slices.Contains(f.endings, ending(path)) {
+			return true
+		}
+	}
+	return false
+}
+
+// endings lists what is read in a folder.
+func endings() []string {
+	var all []string
+	for _, f := range formats {
+		all = append(all, f.endings...)
+	}
+	return all
+}
+
+// sideTable names the side table that a path leads to, empty for readings.
+func sideTable(path string) string { return sidetable.Named(path) }

@@ -1,0 +1,289 @@
+package longcsv
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+	"sealbound/ingest/record"
+)
+
+// mostDB bounds every level, gain and attenuation: beyond it no receiver reads.
+const mostDB = 1000
+
+// kindOf reads the column state.
+func kindOf(b []byte) (reading.Kind, bool) {
+	switch string(b) {
+	case "open", "reference":
+		return reading.Open, true
+	case "closed", "sealed":
+		return reading.Closed, true
+	case "floor":
+		return reading.Noise, true
+	}
+	if len(b) > len("reference") {
+		return 0, false
+	}
+	if lower := bytes.ToLower(b); !bytes.Equal(lower, b) {
+		return kindOf(lower)
+	}
+	return 0, false
+}
+
+// A textCell is a column of labels that the file has.
+type textCell struct {
+	column reading.Column
+	at     int
+	code   int32 // in the row before
+}
+
+// A loader turns records into readings. It lives for one stretch.
+type loader struct {
+	*table
+	r     *record.Reader
+	b     *reading.Batch
+	texts []textCell
+	days  [2]struct { // date and installed of the row before
+		text []byte
+		day  cell.Day
+		set  bool
+	}
+	cells [][]byte
+	bad   bool // the row at hand has a problem
+}
+
+// Load appends the readings of a stretch to b.
+func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) error {
+	var r record.Reader
+	r.Reset(src, s.From, s.To, s.Line)
+	l := loader{table: t, r: &r, b: b}
+	for c := reading.Column(0); c < reading.Columns; c++ {
+		if at := t.header.at[c]; at >= 0 && c.IsText() {
+			b.Use(c)
+			l.texts = append(l.texts, textCell{column: c, at: at})
+		}
+	}
+	for n := 1; r.Next(); n++ {
+		if n%1024 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if !r.Blank() {
+			l.row()
+		}
+	}
+	b.Pad()
+	return r.Err()
+}
+
+// problem notes what is wrong with the cell of column c in the row at hand, or
+// with the row where c is Columns.
+func (l *loader) problem(c reading.Column, what, mend string) {
+	l.bad = true
+	p := reading.Problem{File: l.path, Line: l.r.Line(), What: what, Mend: mend}
+	if c == reading.Columns {
+		p.Column = 1
+	} else if at := l.header.at[c]; at >= 0 && at < len(l.cells) {
+		p.Line, p.Column = l.r.Place(at)
+		p.Field, p.Text = l.header.name[c], string(l.cells[at])
+	}
+	l.b.Problems.Add(p)
+}
+
+func (l *loader) row() {
+	h, b := l.header, l.b
+	l.bad = false
+	if f := l.r.Fault(); f != nil {
+		p := faulty(f)
+		p.File = l.path
+		b.Problems.Add(p)
+		b.Skip(l.file, 0, false)
+		return
+	}
+	l.cells = l.r.Cells()
+	if len(l.cells) != h.cells {
+		l.ragged()
+		b.Skip(l.file, 0, false)
+		return
+	}
+	if f := l.cells[max(h.at[reading.Freq], 0)]; len(f) > 0 && f[0]|0x20 == 'f' && l.repeatedHeader() {
+		l.problem(reading.Columns, "the header stands here again", "remove the line, or keep each run in a file of its own")
+		b.Skip(l.file, reading.Closed, true)
+		return
+	}
+	kind, known := l.kind()
+	freq := l.number(reading.Freq, h.scale, true)
+	if freq <= 0 {
+		l.problem(reading.Freq, "is not a frequency", "frequencies lie above 0 Hz")
+	}
+	var level float64
+	var limited bool
+	unit := h.level
+	if kind == reading.Direct {
+		level, limited = l.attenuation()
+		unit = reading.Attenuated
+	} else {
+		level = l.number(reading.Level, 0, true)
+	}
+	tx, gain := l.number(reading.Tx, 0, false), l.number(reading.Gain, 0, false)
+	floor := math.NaN()
+	if at := h.at[reading.Floor]; at >= 0 {
+		floor = l.number(reading.Floor, 0, false) + h.floor.Offset()
+	}
+	if unit.Relative() && tx == tx {
+		l.problem(reading.Tx, "is a generator level beside a level that is relative to the generator", "leave tx_dbm empty, or give the level in dBm")
+	}
+	date, installed := l.day(0, reading.Date), l.day(1, reading.Installed)
+	if date != cell.NoDay && installed > date {
+		l.problem(reading.Installed, "lies after the date of the reading", "correct one of the two dates")
+	}
+	if known && (kind == reading.Closed || kind == reading.Direct) {
+		l.require(reading.Box)
+		l.require(reading.Gasket)
+		l.require(reading.Closing)
+	}
+	if !known || l.bad {
+		b.Skip(l.file, kind, known)
+		return
+	}
+	for i := range l.texts {
+		t := &l.texts[i]
+		if c := l.cells[t.at]; string(c) != b.Labels.Text(t.code) {
+			t.code = b.Labels.Code(c)
+		}
+		b.Text[t.column] = append(b.Text[t.column], t.code)
+	}
+	b.File, b.Line, b.At = append(b.File, l.file), append(b.Line, int32(l.r.Line())), append(b.At, l.r.At())
+	b.Kind, b.Unit, b.Limited = append(b.Kind, kind), append(b.Unit, unit), append(b.Limited, limited)
+	b.Date, b.Installed = append(b.Date, date), append(b.Installed, installed)
+	b.FreqHz, b.Level, b.Floor = append(b.FreqHz, freq), append(b.Level, level), append(b.Floor, floor)
+	b.Tx, b.Gain = append(b.Tx, tx), append(b.Gain, gain)
+}
+
+// ragged tells a header that is repeated from a row with too many or too few
+// cells.
+func (l *loader) ragged() {
+	n, h := len(l.cells), l.header
+	what, mend := fmt.Sprintf("the row has %d cells, the header %d", n, h.cells), "add the missing cells, empty ones included"
+	p := reading.Problem{File: l.path, Line: l.r.Line(), Column: 1}
+	if n > h.cells {
+		p.Line, p.Column = l.r.Place(h.cells)
+		p.Text = string(l.cells[h.cells])
+		mend = "remove the surplus cells, or put quotes around a cell that holds a comma"
+	}
+	p.What, p.Mend = what, mend
+	l.b.Problems.Add(p)
+}
+
+// kind reads the state of the row. Where the file has attenuations, rows without
+// a state are closed.
+func (l *loader) kind() (reading.Kind, bool) {
+	h := l.header
+	at := h.at[reading.State]
+	if at < 0 {
+		return reading.Direct, true
+	}
+	text := l.cells[at]
+	k, ok := kindOf(text)
+	switch {
+	case h.has(reading.Atten) && (ok && k == reading.Closed || len(text) == 0):
+		return reading.Direct, true
+	case h.has(reading.Atten) && ok:
+		l.problem(reading.State, "does not go with an attenuation", "an attenuation is of a closed box; put levels into a file of their own")
+		return 0, false
+	case ok:
+		return k, true
+	case len(text) == 0:
+		l.problem(reading.State, "is empty", "write open, closed or floor")
+	default:
+		l.problem(reading.State, "is not a state", "write open, closed or floor")
+	}
+	return 0, false
+}
+
+func (l *loader) repeatedHeader() bool {
+	for c := reading.Column(0); c < reading.Columns; c++ {
+		if at := l.header.at[c]; at >= 0 && !strings.EqualFold(string(l.cells[at]), l.header.name[c]) {
+			return false
+		}
+	}
+	return true
+}
+
+// number reads a numeric column; NaN where it is empty and need not be filled.
+func (l *loader) number(c reading.Column, scale int, needed bool) float64 {
+	at := l.header.at[c]
+	if at < 0 || len(l.cells[at]) == 0 && !needed {
+		return math.NaN()
+	}
+	v, fault := cell.Number(l.cells[at], scale)
+	if fault != nil {
+		l.problem(c, fault.What, fault.Mend)
+		return math.NaN()
+	}
+	if c != reading.Freq && math.Abs(v) > mostDB {
+		l.problem(c, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", mostDB))
+		return math.NaN()
+	}
+	return v
+}
+
+// attenuation reads a figure, limited where a > stands before it.
+func (l *loader) attenuation() (float64, bool) {
+	at := l.header.at[reading.Atten]
+	text := l.cells[at]
+	limited := false
+	if len(text) > 0 && text[0] == '>' {
+		limited = true
+		text = bytes.TrimPrefix(text[1:], []byte("="))
+	} else if bytes.HasPrefix(text, []byte("\u2265")) {
+		limited, text = true, text[len("\u2265"):]
+	}
+	v, fault := cell.Number(bytes.TrimSpace(text), 0)
+	switch {
+	case fault != nil && len(text) > 0 && text[0] == '<':
+		l.problem(reading.Atten, "is an attenuation below something", "write the figure itself, or > before what it is at least")
+	case fault != nil:
+		l.problem(reading.Atten, fault.What, fault.Mend)
+	case math.Abs(v) > mostDB:
+		l.problem(reading.Atten, "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", mostDB))
+	}
+	return v, limited
+}
+
+// day reads a date column, remembering the row before.
+func (l *loader) day(i int, c reading.Column) cell.Day {
+	at := l.header.at[c]
+	if at < 0 || len(l.cells[at]) == 0 {
+		return cell.NoDay
+	}
+	m := &l.days[i]
+	if m.set && string(m.text) == string(l.cells[at]) {
+		return m.day
+	}
+	d, fault := cell.ParseDay(l.cells[at])
+	if fault != nil {
+		l.problem(c, fault.What, fault.Mend)
+		return cell.NoDay
+	}
+	m.text, m.day, m.set = append(m.text[:0], l.cells[at]...), d, true
+	return d
+}
+
+// require makes sure that a label of a closed row is filled. A column that the
+// file lacks altogether is one problem of the header.
+func (l *loader) require(c reading.Column) {
+	at := l.header.at[c]
+	if at >= 0 {
+		if len(l.cells[at]) == 0 {
+			l.problem(c, "is empty, and a closed reading needs it", "write the "+c.Name()+"'s label")
+		}
+		return
+	}
+	l.bad = true
+	l.lacking[c].Store(true)
+}

@@ -1,0 +1,239 @@
+package longcsv
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"sync/atomic"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+	"sealbound/ingest/record"
+)
+
+// A table is an opened file of the long format.
+type table struct {
+	path    string
+	file    int32
+	size    int64
+	header  *header
+	body    int64 // offset of the first line of data
+	line    int   // of the first line of data
+	lacking [reading.Columns]atomic.Bool
+}
+
+// headerSearch is how many lines are looked through for a header that does not
+// stand first.
+const headerSearch = 64
+
+// Open reads the header of a file in the long format. A file whose encoding,
+// delimiter or header keeps it from being read gives no table but problems.
+func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, []reading.Problem, error) {
+	refuse := func(p reading.Problem) (reading.Table, []reading.Problem, error) {
+		p.File = path
+		return nil, []reading.Problem{p}, nil
+	}
+	if size == 0 {
+		return refuse(reading.Problem{What: "the file is empty", Mend: "write a header line and the readings, or remove the file"})
+	}
+	start, fault, err := record.Start(src, size)
+	if err != nil {
+		return nil, nil, err
+	}
+	if fault != nil {
+		return refuse(faulty(fault))
+	}
+	var r record.Reader
+	r.Reset(src, start, size, 1)
+	for r.Next() && r.Blank() {
+	}
+	if err := r.Err(); err != nil {
+		return nil, nil, err
+	}
+	if f := r.Fault(); f != nil {
+		return refuse(faulty(f))
+	}
+	if r.Blank() {
+		return refuse(reading.Problem{What: "the file holds blank lines only", Mend: "write a header line and the readings, or remove the file"})
+	}
+	text := string(r.Text())
+	if d := delimiter(text); d != "" {
+		return refuse(reading.Problem{Line: r.Line(), Column: 1, Text: text, What: "cells are separated by " + d,
+			Mend: "save the file with commas between the cells and decimal points in the numbers"})
+	}
+	cells := r.Cells()
+	places := make([]place, len(cells))
+	for i := range cells {
+		places[i].line, places[i].column = r.Place(i)
+	}
+	h, problems := parseHeader(cells, places)
+	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine()}
+	if len(problems) > 0 {
+		if p, ok := preamble(&r, cells); ok {
+			problems = []reading.Problem{p}
+		}
+	}
+	for i := range problems {
+		problems[i].File = path
+	}
+	if len(problems) > 0 {
+		return nil, problems, r.Err()
+	}
+	return t, nil, nil
+}
+
+func faulty(f *record.Fault) reading.Problem {
+	return reading.Problem{Line: f.Line, Column: f.Column, Text: f.Text, What: f.What, Mend: f.Mend}
+}
+
+// preamble looks for a header below the first line.
+func preamble(r *record.Reader, first [][]byte) (reading.Problem, bool) {
+	best := familiar(texts(first))
+	top := r.Line()
+	for n := 0; n < headerSearch && r.Next(); n++ {
+		if r.Fault() != nil {
+			continue
+		}
+		line := string(r.Text())
+		d := delimiter(line)
+		if n := familiar(texts(r.Cells())); n < 2 && d == "" || n <= best && d == "" {
+			continue
+		}
+		what := fmt.Sprintf("the header is on line %d, other lines stand above it", r.Line())
+		if d != "" {
+			what += ", and its cells are separated by " + d
+		}
+		return reading.Problem{Line: top, Column: 1, What: what, Mend: "remove the lines above the header"}, true
+	}
+	return reading.Problem{}, false
+}
+
+func texts(cells [][]byte) []string {
+	s := make([]string, len(cells))
+	for i, c := range cells {
+		s[i] = string(c)
+	}
+	return s
+}
+
+// CountRows counts the lines of data in a file that cannot be read: all but the
+// first line that is not blank.
+func CountRows(src io.ReaderAt, size int64) (reading.Count, error) {
+	var n reading.Count
+	var r record.Reader
+	r.Reset(src, 0, size, 1)
+	header := false
+	for r.Next() {
+		switch {
+		case r.Blank():
+			n.Rows++
+			n.Blank++
+		case !header:
+			header = true
+		default:
+			n.Rows++
+			n.Refused++
+		}
+	}
+	return n, r.Err()
+}
+
+// Problems tells which columns were found to be missing when rows were loaded.
+func (t *table) Problems() []reading.Problem {
+	var problems []reading.Problem
+	for c := range t.lacking {
+		if t.lacking[c].Load() {
+			name := reading.Column(c).Name()
+			problems = append(problems, reading.Problem{File: t.path, Line: t.header.line,
+				What: "the column " + name + " is missing, and closed readings need it", Mend: "add a column " + name})
+		}
+	}
+	return problems
+}
+
+// Unused names the columns that were ignored, as the file spells them.
+func (t *table) Unused() []string { return t.header.unused }
+
+// Index finds the stretches of rows that have the same run and date.
+func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
+	var count reading.Count
+	var r record.Reader
+	h := t.header
+	r.Reset(src, t.body, t.size, t.line)
+	runAt, dateAt, stateAt := h.at[reading.Run], h.at[reading.Date], h.at[reading.State]
+	need := max(runAt, dateAt, stateAt) + 1
+	needKey := max(runAt, dateAt) + 1
+	var now reading.Stretch
+	var run, date []byte // of the stretch, as written
+	begun := false
+	end := func(at int64) {
+		if begun {
+			now.Run, now.To = run, at
+			add(now)
+		}
+	}
+	for r.Next() {
+		if count.Rows++; count.Rows%4096 == 0 && ctx.Err() != nil {
+			return count, ctx.Err()
+		}
+		if r.Blank() {
+			count.Blank++
+			continue
+		}
+		if r.Fault() != nil {
+			if !begun { // a row that cannot be split belongs to the rows around it
+				begun, now = true, reading.Stretch{Date: cell.NoDay, From: r.At(), Line: r.Line()}
+				run, date = run[:0], date[:0]
+			}
+			continue
+		}
+		n := needKey
+		if !now.Open {
+			n = need
+		}
+		cells := r.First(n)
+		runText, dateText := get(cells, runAt), get(cells, dateAt)
+		if !begun || string(runText) != string(run) || string(dateText) != string(date) {
+			end(r.At())
+			begun = true
+			run, date = append(run[:0], runText...), append(date[:0], dateText...)
+			day, _ := cell.ParseDay(date) // a date that is none shows as a problem of its row
+			now = reading.Stretch{Date: day, From: r.At(), Line: r.Line()}
+			if n < need {
+				cells = r.First(need)
+			}
+		}
+		if !now.Open {
+			k, ok := kindOf(get(cells, stateAt))
+			now.Open = ok && k == reading.Open
+		}
+	}
+	end(t.size)
+	return count, r.Err()
+}
+
+func get(cells [][]byte, at int) []byte {
+	if at < 0 || at >= len(cells) {
+		return nil
+	}
+	return cells[at]
+}
+
+// HeaderLine is the line of the column names.
+func (t *table) HeaderLine() int { return t.header.line }
+
+// Place finds the cell of column c in the row at the given offset again.
+func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) reading.Place {
+	p := reading.Place{Line: line}
+	var r record.Reader
+	r.Reset(src, at, t.size, line)
+	if !r.Next() || r.Fault() != nil {
+		return p
+	}
+	cells := r.Cells()
+	if i := t.header.at[c]; i >= 0 && i < len(cells) {
+		p.Line, p.Column = r.Place(i)
+		p.Field, p.Text = t.header.name[c], string(cells[i])
+	}
+	return p
+}

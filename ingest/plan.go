@@ -1,0 +1,182 @@
+package ingest
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+)
+
+// A plan says which rows make up which run. It comes from a first pass over all
+// files that looks at the columns run, date and state alone, so that rows of one
+// run may stand anywhere.
+type plan struct {
+	named   map[string]*group // by the label in the column run
+	unnamed map[int32]*group  // by file, rows without a label
+	order   []*group          // as they first appear
+	runs    []*planned
+	byLabel map[string]*planned
+	aliases map[string][]*planned // by label in the data or file name
+}
+
+// A group is the rows that share a label, or lack one in the same file.
+type group struct {
+	label string
+	path  string // of the file; empty for a label from the data
+	parts []*part
+}
+
+// A part is a group's rows of one date.
+type part struct {
+	day  cell.Day
+	open bool // holds an open reading
+	rows spans
+}
+
+// A planned run is what will be visited as one.
+type planned struct {
+	label, alias string // alias: the label without what was put behind or before it
+	path         string // of the file, where the label was made from its name
+	day          cell.Day
+	split        bool // one of several, told apart by their dates
+	parts        []*part
+}
+
+func newPlan() *plan {
+	return &plan{named: map[string]*group{}, unnamed: map[int32]*group{}}
+}
+
+// add notes a stretch of rows.
+func (p *plan) add(file int32, path string, s reading.Stretch) {
+	var g *group
+	if len(s.Run) > 0 {
+		if g = p.named[string(s.Run)]; g == nil {
+			g = &group{label: string(s.Run)}
+			p.named[g.label] = g
+			p.order = append(p.order, g)
+		}
+	} else if g = p.unnamed[file]; g == nil {
+		g = &group{label: stem(path), path: path}
+		p.unnamed[file] = g
+		p.order = append(p.order, g)
+	}
+	i := slices.IndexFunc(g.parts, func(x *part) bool { return x.day == s.Date })
+	if i < 0 {
+		i = len(g.parts)
+		g.parts = append(g.parts, &part{day: s.Date})
+	}
+	g.parts[i].open = g.parts[i].open || s.Open
+	g.parts[i].rows.add(span{file, s.Line, s.From, s.To})
+}
+
+// settle decides which parts are runs of their own, and names them.
+//
+// A label from the data is split by date where open readings stand on two dates
+// or more; else its open readings serve all its closings. Rows without a label
+// make one run for each date of their file. Rows without a date join the others
+// where there is one date only.
+func (p *plan) settle() {
+	for _, g := range p.order {
+		dated, openDays := 0, 0
+		for _, x := range g.parts {
+			if x.day != cell.NoDay {
+				dated++
+				if x.open {
+					openDays++
+				}
+			}
+		}
+		split := dated > 1 && (openDays > 1 || g.path != "")
+		if !split {
+			run := &planned{label: g.label, alias: g.label, path: g.path, parts: g.parts, day: cell.NoDay}
+			for _, x := range g.parts {
+				if dated == 1 && x.day != cell.NoDay {
+					run.day = x.day
+				}
+			}
+			if g.path != "" && run.day != cell.NoDay {
+				run.label += " " + run.day.String()
+			}
+			p.runs = append(p.runs, run)
+			continue
+		}
+		for _, x := range g.parts {
+			run := &planned{label: g.label, alias: g.label, path: g.path, parts: []*part{x}, day: x.day, split: true}
+			if x.day != cell.NoDay {
+				run.label += " " + x.day.String()
+			}
+			p.runs = append(p.runs, run)
+		}
+	}
+	p.tellApart()
+	slices.SortFunc(p.runs, func(a, b *planned) int {
+		if c := naturally(a.label, b.label); c != 0 {
+			return c
+		}
+		return strings.Compare(a.path, b.path)
+	})
+	p.byLabel, p.aliases = map[string]*planned{}, map[string][]*planned{}
+	for _, r := range p.runs {
+		p.byLabel[r.label] = r
+		p.aliases[r.alias] = append(p.aliases[r.alias], r)
+	}
+}
+
+// tellApart puts the folder before labels made from file names where they would
+// be the same, then the whole path, then a number.
+func (p *plan) tellApart() {
+	for _, rename := range []func(*planned) string{
+		func(r *planned) string {
+			return filepath.ToSlash(filepath.Join(filepath.Base(filepath.Dir(r.path)), r.label))
+		},
+		func(r *planned) string {
+			return filepath.ToSlash(filepath.Join(filepath.Dir(r.path), filepath.Base(r.label)))
+		},
+		nil, // a number, whatever the label was made from
+	} {
+		same := map[string][]*planned{}
+		for _, r := range p.runs {
+			same[r.label] = append(same[r.label], r)
+		}
+		for _, r := range p.runs { // p.runs gives the order; same is only looked up
+			rivals := same[r.label]
+			switch n := slices.Index(rivals, r); {
+			case len(rivals) < 2:
+			case rename == nil && n > 0:
+				r.label = fmt.Sprintf("%s (%d)", r.label, n+1)
+			case rename != nil && r.path != "":
+				r.label = rename(r)
+			}
+		}
+	}
+}
+
+// find looks a run up by the name that a column reference gives.
+func (p *plan) find(name string) (*planned, string) {
+	if r := p.byLabel[name]; r != nil {
+		return r, ""
+	}
+	switch same := p.aliases[name]; len(same) {
+	case 0:
+		return nil, "names a run that the data do not have"
+	case 1:
+		return same[0], ""
+	default:
+		return nil, fmt.Sprintf("names %d runs; write one of them, such as %s", len(same), same[0].label)
+	}
+}
+
+// spans lists where the run's rows stand, in order.
+func (r *planned) spans() []span {
+	var list []span
+	for _, x := range r.parts {
+		list = x.rows.appendTo(list)
+	}
+	if len(r.parts) > 1 {
+		inOrder(list)
+	}
+	return list
+}

@@ -1,0 +1,94 @@
+package ingest
+
+import (
+	"cmp"
+	"slices"
+)
+
+// A rawPoint is a frequency, position and polarization as the rows have them.
+type rawPoint struct {
+	freqHz                 float64
+	position, polarization int32 // label codes
+}
+
+// A pointTable numbers the points of one run.
+type pointTable struct {
+	raw    []rawPoint
+	index  map[rawPoint]int32
+	next   []int32 // which raw point followed this one last time
+	of     []int32 // by row: the raw point, then the point
+	points []Point
+}
+
+func (t *pointTable) reset(rows int) {
+	if t.index == nil {
+		t.index = map[rawPoint]int32{}
+	}
+	clear(t.index)
+	t.raw, t.next, t.points = t.raw[:0], t.next[:0], nil
+	t.of = slices.Grow(t.of[:0], rows)
+}
+
+// add numbers the raw point of the next row. Rows mostly repeat one sweep after
+// another, so the point that followed last time is tried first.
+func (t *pointTable) add(p rawPoint) {
+	n := len(t.of)
+	previous := int32(-1)
+	if n > 0 {
+		previous = t.of[n-1]
+		if guess := t.next[previous]; guess >= 0 && t.raw[guess] == p {
+			t.of = append(t.of, guess)
+			return
+		}
+	}
+	i, ok := t.index[p]
+	if !ok {
+		i = int32(len(t.raw))
+		t.raw, t.next = append(t.raw, p), append(t.next, -1)
+		t.index[p] = i
+	}
+	if previous >= 0 {
+		t.next[previous] = i
+	}
+	t.of = append(t.of, i)
+}
+
+// merge makes frequencies within match of a point's lowest one point, orders the
+// points by frequency, position and polarization, and renumbers the rows.
+func (t *pointTable) merge(match float64, text func(int32) string) {
+	order := make([]int32, len(t.raw))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(a, b int32) int { return cmp.Compare(t.raw[a].freqHz, t.raw[b].freqHz) })
+	lowest := make([]float64, len(t.raw))
+	for i, r := range order {
+		f := t.raw[r].freqHz
+		if i > 0 && f-lowest[order[i-1]] <= match*lowest[order[i-1]] {
+			f = lowest[order[i-1]]
+		}
+		lowest[r] = f
+	}
+	// Merging is by frequency alone, so that all positions share one grid.
+	slices.SortFunc(order, func(a, b int32) int {
+		if c := cmp.Compare(lowest[a], lowest[b]); c != 0 {
+			return c
+		}
+		x, y := t.raw[a], t.raw[b]
+		if c := naturally(text(x.position), text(y.position)); c != 0 {
+			return c
+		}
+		return naturally(text(x.polarization), text(y.polarization))
+	})
+	number := make([]int32, len(t.raw))
+	for i, r := range order {
+		p := Point{lowest[r], text(t.raw[r].position), text(t.raw[r].polarization)}
+		if n := len(t.points); i == 0 || t.points[n-1] != p {
+			t.points = append(t.points, p)
+		}
+		number[r] = int32(len(t.points)) - 1
+	}
+	for i, r := range t.of {
+		t.of[i] = number[r]
+	}
+}

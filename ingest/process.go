@@ -1,0 +1,382 @@
+package ingest
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/apache/arrow/go/v15/arrow/memory"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+)
+
+// An outcome is what reading one run gives.
+type outcome struct {
+	run      *Run // nil where there is nothing to visit
+	left     *LeftOut
+	problems reading.Problems
+	notes    notes
+	rows     []tally
+	err      error
+}
+
+// A tally counts a run's rows in one file.
+type tally struct {
+	file          int32
+	used, skipped int
+}
+
+func (o *outcome) release() {
+	if o.run != nil {
+		if o.run.Readings != nil {
+			o.run.Readings.Release()
+		}
+		o.run.Attenuation.Release()
+		o.run = nil
+	}
+}
+
+// A worker reads runs one after another; it owns the memory for that.
+type worker struct {
+	*reader
+	batch, other reading.Batch
+	pairing      pairing
+}
+
+// load reads the rows of a run into b.
+func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
+	b.Reset()
+	b.Problems.Limit = w.opt.ProblemLimit
+	for _, s := range r.spans() {
+		f := w.files[s.file]
+		src, err := f.source.acquire()
+		if err != nil {
+			return err
+		}
+		err = f.table.Load(ctx, src, reading.Stretch{From: s.from, To: s.to, Line: s.line}, b)
+		f.source.release()
+		if err != nil {
+			return w.because(ctx, f.path, err)
+		}
+	}
+	return nil
+}
+
+// process reads and pairs one run.
+func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
+	mem := w.opt.Allocator
+	if mem == nil {
+		mem = memory.DefaultAllocator
+	}
+	b := &w.batch
+	if o.err = w.load(ctx, r, b); o.err != nil {
+		return o
+	}
+	o.problems.Limit = w.opt.ProblemLimit
+	own := b.Len()
+	p := &w.pairing
+	p.opt, p.b, p.label, p.own, p.quiet, p.notes = &w.opt, b, r.label, own, w.refused, &o.notes
+	p.fail = func(row int, c reading.Column, problem reading.Problem) { b.Problems.Add(w.place(b, row, c, problem)) }
+	p.paths = func(f int32) string { return w.files[f].path }
+	p.where = func(row int32) string { return fmt.Sprintf("%s:%d", w.files[b.File[row]].path, b.Line[row]) }
+	reference, denied := r, []int32(nil)
+	if b.Text[reading.Reference] != nil {
+		if reference, denied, o.err = w.borrow(ctx, r, p); o.err != nil {
+			return o
+		}
+	}
+	if o.err = p.run(ctx, denied); o.err != nil {
+		return o
+	}
+	o.problems.AddAll(&b.Problems)
+	for _, s := range b.Skipped {
+		o.count(s.File, 0, s.Rows)
+	}
+	for i := range own {
+		if p.bad[i] {
+			o.count(b.File[i], 0, 1)
+		} else {
+			o.count(b.File[i], 1, 0)
+		}
+	}
+	if p.taken > 0 {
+		o.notes.addMany(noteTaken, r.label, "", p.taken)
+	}
+	if own == 0 {
+		return o
+	}
+	drift, at := p.drift()
+	if drift > w.opt.DriftDB {
+		o.left = p.leftOut(r.label, drift, at)
+		if !w.opt.KeepDrifted {
+			return o
+		}
+		o.left = nil
+	}
+	o.run = p.result(reference, r.label, drift, at)
+	o.run.Attenuation = attenuationRecord(mem, p.pairs, func(row int32) int32 { return b.Line[row] })
+	if !w.opt.OmitReadings {
+		o.run.Readings = readingsRecord(mem, b, own, p.bad, p.norm, p.paths)
+	}
+	return o
+}
+
+func (o *outcome) count(file int32, used, skipped int) {
+	n := len(o.rows)
+	if n == 0 || o.rows[n-1].file != file {
+		if i := slices.IndexFunc(o.rows, func(t tally) bool { return t.file == file }); i >= 0 {
+			o.rows[i], o.rows[n-1] = o.rows[n-1], o.rows[i]
+		} else {
+			o.rows = append(o.rows, tally{file: file})
+			n++
+		}
+	}
+	o.rows[n-1].used += used
+	o.rows[n-1].skipped += skipped
+}
+
+// place completes a problem of a row with where its cell stands.
+func (w *worker) place(b *reading.Batch, row int, c reading.Column, p reading.Problem) reading.Problem {
+	f := w.files[b.File[row]]
+	p.File, p.Line = f.path, int(b.Line[row])
+	if c == reading.Columns {
+		return p
+	}
+	p.Field = c.Name()
+	src, err := f.source.acquire()
+	if err != nil {
+		return p
+	}
+	defer f.source.release()
+	at := f.table.Place(src, b.At[row], p.Line, c)
+	p.Line, p.Column, p.Field, p.Text = at.Line, at.Column, at.Field, at.Text
+	return p
+}
+
+// borrow appends to the batch the open readings of the run that this one names
+// as its reference. It returns that run, and the rows that a problem with the
+// name keeps from use.
+func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, []int32, error) {
+	b := p.b
+	names := b.Text[reading.Reference]
+	var other *planned
+	var rows, denied []int32
+	hasOpen := false
+	told := map[int32]bool{}
+	deny := func(i int, what, mend string) {
+		denied = append(denied, int32(i))
+		if !told[names[i]] {
+			told[names[i]] = true
+			p.fail(i, reading.Reference, reading.Problem{What: what, Mend: mend})
+		}
+		p.quiet = true
+	}
+	for i := range p.own {
+		hasOpen = hasOpen || b.Kind[i] == reading.Open
+		if names[i] == 0 {
+			continue
+		}
+		found, trouble := w.plan.find(b.Labels.Text(names[i]))
+		switch {
+		case found == nil:
+			deny(i, trouble, "write a run that has open readings, as its label stands in the data")
+		case found == r:
+		case other != nil && found != other:
+			deny(i, fmt.Sprintf("names another run than a row before does (%q)", other.label), "give a run one reference")
+		default:
+			other = found
+			rows = append(rows, int32(i))
+		}
+	}
+	if other == nil {
+		return r, denied, nil
+	}
+	if hasOpen {
+		for _, i := range rows {
+			deny(int(i), "names another run, and this run has open readings of its own", "leave reference empty, or put the open readings into a run of their own")
+		}
+		return r, denied, nil
+	}
+	if err := w.load(ctx, other, &w.other); err != nil {
+		return nil, nil, err
+	}
+	n := 0
+	for i := range w.other.Len() {
+		if w.other.Kind[i] == reading.Open && w.other.Code(reading.Closing, i) == 0 {
+			b.Borrow(&w.other, i)
+			n++
+		}
+	}
+	b.Pad()
+	b.BadOpen += w.other.BadOpen
+	if n == 0 && w.other.BadOpen == 0 {
+		for _, i := range rows {
+			deny(int(i), "names a run without open readings that serve it as a whole", "write a run that has them")
+		}
+		return r, denied, nil
+	}
+	return other, denied, nil
+}
+
+// leftOut describes a run whose open readings moved too much.
+func (p *pairing) leftOut(label string, drift float64, at int) *LeftOut {
+	l := &LeftOut{Run: label, DriftDB: drift, FreqHz: p.points.points[at].FreqHz}
+	boxes := map[string]bool{}
+	for i := range p.own {
+		if ofClosing(p.b.Kind[i]) && !p.bad[i] {
+			l.Readings++
+			boxes[p.b.Labels.Text(p.b.Code(reading.Box, i))] = true
+		}
+	}
+	for box := range boxes {
+		l.Boxes = append(l.Boxes, box)
+	}
+	slices.SortFunc(l.Boxes, naturally)
+	return l
+}
+
+// result describes the run that was paired, its records excepted.
+func (p *pairing) result(reference *planned, label string, drift float64, at int) *Run {
+	run := &Run{Label: label, Points: p.points.points, Closings: p.describe(label), Counts: p.counts()}
+	run.Reference = Reference{Run: reference.label, DriftDB: drift, DriftAt: at}
+	day := cell.NoDay
+	for i := range p.b.Len() {
+		if p.b.Kind[i] == reading.Open && p.b.Date[i] != cell.NoDay {
+			if day != cell.NoDay && p.b.Date[i] != day {
+				day = cell.NoDay
+				break
+			}
+			day = p.b.Date[i]
+		}
+	}
+	run.Reference.Date = day.Time()
+	values, unlabelled := p.repeats()
+	run.Reference.Repeats = values
+	if unlabelled {
+		p.notes.add(noteUnlabelled, label, "")
+	}
+	if values == nil && run.Counts.OpenRepeats > 0 {
+		p.notes.add(noteSparse, label, "")
+	}
+	if len(p.closing.keys) == 0 {
+		p.notes.add(noteOnlyOpen, label, "")
+	}
+	return run
+}
+
+// describe lists the closings.
+func (p *pairing) describe(label string) []Closing {
+	b := p.b
+	text := b.Labels.Text
+	list := make([]Closing, len(p.closing.keys))
+	for i, k := range p.closing.keys {
+		c := &list[i]
+		*c = Closing{Box: text(k.labels[0]), Gasket: text(k.labels[1]), Fitting: text(k.labels[2]), Label: text(k.labels[3]),
+			Session: text(k.labels[4]), Installed: k.installed.Time(), Date: k.date.Time(), Run: label}
+		if c.Session == "" {
+			c.Session = k.date.String()
+		}
+		if c.Session == "" {
+			c.Session = label
+		}
+	}
+	for _, q := range p.pairs {
+		list[q.closing].OwnReference = list[q.closing].OwnReference || p.servedAlone(q.closing, q.point)
+	}
+	for _, r := range p.closed { // by closing and point; the first row is the one that stands first
+		c := &list[p.closing.of[r]]
+		path := p.paths(p.b.File[r])
+		if line := int(b.Line[r]); c.Line == 0 || path == c.File && line < c.Line {
+			c.File, c.Line = path, line
+		}
+	}
+	p.fillContexts(list)
+	return list
+}
+
+// fillContexts gives each closing what its rows say of instruments and
+// surroundings: the value at the lowest point where they differ.
+func (p *pairing) fillContexts(list []Closing) {
+	for c := reading.FirstContext; c < reading.Columns; c++ {
+		codes := p.b.Text[c]
+		if codes == nil {
+			continue
+		}
+		values := make([]int32, len(list))
+		varies := make([]bool, len(list))
+		for _, r := range p.closed {
+			n := p.closing.of[r]
+			switch {
+			case codes[r] == 0:
+			case values[n] == 0:
+				values[n] = codes[r]
+			case values[n] != codes[r] && !varies[n]:
+				varies[n] = true
+				p.notes.add(noteVaries, c.Name(), fmt.Sprintf("%q of box %q in run %q", list[n].Label, list[n].Box, list[n].Run))
+			}
+		}
+		for n, v := range values {
+			if v != 0 {
+				if list[n].Context == nil {
+					list[n].Context = map[string]string{}
+				}
+				list[n].Context[c.Name()] = p.b.Labels.Text(v)
+			}
+		}
+	}
+}
+
+// counts says what the run is made of.
+func (p *pairing) counts() Counts {
+	var c Counts
+	type setting struct{ tx, gain float64 }
+	settings := map[setting]bool{}
+	var last setting
+	for i := range p.own {
+		if p.bad[i] {
+			continue
+		}
+		switch p.b.Kind[i] {
+		case reading.Open:
+			c.Open++
+		case reading.Noise:
+			c.Floor++
+			continue
+		default:
+			c.Closed++
+		}
+		s := setting{orZero(p.b.Tx[i]), orZero(p.b.Gain[i])}
+		if len(settings) == 0 || s != last {
+			settings[s], last = true, s
+		}
+	}
+	c.GainSettings = len(settings)
+	for i := range p.opens {
+		c.OpenRepeats = max(c.OpenRepeats, len(p.opens[i].rows))
+	}
+	relative := false
+	for _, q := range p.pairs {
+		if q.sweeps > 1 {
+			c.Sweeps++
+		}
+		switch {
+		case math.IsNaN(q.open):
+			c.Given++
+		case q.floor == floorRow:
+			c.FloorByRow++
+		case q.floor == floorColumn:
+			c.FloorByColumn++
+		case q.floor == floorOption:
+			c.FloorByOption++
+		default:
+			c.FloorUnknown++
+			relative = relative || p.b.Unit[q.row].Relative()
+		}
+	}
+	if relative && p.opt.FloorDBM != nil {
+		p.notes.add(noteRelative, p.label, "")
+	}
+	return c
+}

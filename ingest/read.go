@@ -1,0 +1,255 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"sealbound/ingest/reading"
+	"sealbound/ingest/sidetable"
+)
+
+// A reader carries one call of Read.
+type reader struct {
+	opt      Options
+	files    []*file
+	plan     *plan
+	refused  bool // a whole file could not be read
+	problems reading.Problems
+	notes    notes
+	unused   unusedColumns
+	summary  *Summary
+}
+
+// A file is one input.
+type file struct {
+	path   string
+	source *source
+	table  reading.Table // nil for side tables and for files that were refused
+	input  Input
+}
+
+// Read reads all that paths lead to (files, folders, globs, - for
+// Options.Stdin), pairs open with closed readings, and calls visit once for each
+// run, from the calling goroutine, in the natural order of the runs' labels. The
+// order of rows and files changes neither that order nor any number.
+//
+// Memory holds a few runs at a time, and where each run's rows stand in the
+// files; what is not a plain file is copied to a temporary file if it is large.
+// An error of visit ends the reading and is returned as it is.
+//
+// Bad rows, columns and files are Summary.Problems. If there are any and
+// Options.SkipBadRows is not set, Read returns a *BadInput beside the Summary,
+// and what was visited is to be discarded. Where the paths themselves cannot be
+// read, the Summary is nil and the error gives the reason; it wraps ErrNoFiles
+// where they lead to nothing. Runs without a usable reading are not visited.
+func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) error) (*Summary, error) {
+	if !(opt.FreqMatch >= 0 && opt.FreqMatch < 1) || !(opt.DriftDB >= 0) || !(opt.FloorMarginDB >= 0) {
+		return nil, fmt.Errorf("ingest: options out of range: FreqMatch %v, DriftDB %v, FloorMarginDB %v", opt.FreqMatch, opt.DriftDB, opt.FloorMarginDB)
+	}
+	found, err := find(paths)
+	if err != nil {
+		return nil, err
+	}
+	r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}}
+	r.problems.Limit = opt.ProblemLimit
+	defer r.close()
+	if err := r.index(ctx, found); err != nil {
+		return nil, err
+	}
+	r.plan.settle()
+	if err := r.visitAll(ctx, visit); err != nil {
+		return nil, err
+	}
+	return r.finish(found)
+}
+
+func (r *reader) close() {
+	for _, f := range r.files {
+		if f.source != nil {
+			f.source.close()
+		}
+	}
+}
+
+// because words an error of reading a file.
+func (r *reader) because(ctx context.Context, path string, err error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return fmt.Errorf("%s: %w", path, plain(err))
+}
+
+// index opens every file, reads the side tables, and notes where the rows of
+// each run stand.
+func (r *reader) index(ctx context.Context, s *search) error {
+	cache := int64(cacheTotal)
+	var side sidetable.Tables
+	for _, f := range s.files {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		in := &file{path: f.path, input: Input{Path: f.path}}
+		number := int32(len(r.files))
+		r.files = append(r.files, in)
+		var err error
+		in.source, err = openSource(ctx, f.path, r.opt.Stdin, len(s.files) <= openAtOnce, &cache)
+		var bad errBadGzip
+		switch {
+		case errors.As(err, &bad):
+			r.refused = true
+			r.problems.Add(reading.Problem{File: f.path, What: "the file cannot be unpacked (" + strings.TrimPrefix(bad.err.Error(), "gzip: ") + ")", Mend: "pack it again, or give it unpacked"})
+			continue
+		case err != nil:
+			return err
+		}
+		if err := r.indexFile(ctx, in, f, number, &side); err != nil {
+			return r.because(ctx, f.path, err)
+		}
+	}
+	r.summary.Boxes, r.summary.Gaskets, r.summary.Events, r.summary.Setup = side.Boxes, side.Gaskets, side.Events, side.Setup
+	return nil
+}
+
+func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32, side *sidetable.Tables) error {
+	src, err := in.source.acquire()
+	if err != nil {
+		return err
+	}
+	defer in.source.release()
+	size := in.source.size
+	if f.side != "" {
+		count, unused, err := side.Read(ctx, f.side, f.path, src, size, &r.problems)
+		in.input.Rows, in.input.Blank, in.input.Skipped = count.Rows, count.Blank, count.Refused
+		in.input.Used = count.Rows - count.Blank - count.Refused
+		r.unused.add(f.path, unused)
+		return err
+	}
+	format := formatOf(f.path)
+	table, problems, err := format.open(f.path, number, src, size)
+	if err != nil {
+		return err
+	}
+	for _, p := range problems {
+		r.problems.Add(p)
+	}
+	if table == nil {
+		r.refused = true
+		count, err := format.count(src, size)
+		in.input.Rows, in.input.Blank, in.input.Skipped = count.Rows, count.Blank, count.Rows-count.Blank
+		return err
+	}
+	in.table = table
+	r.unused.add(f.path, table.Unused())
+	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, f.path, s) })
+	in.input.Rows, in.input.Blank = count.Rows, count.Blank
+	if err == nil && count.Rows == count.Blank {
+		r.problems.Add(reading.Problem{File: f.path, Line: table.HeaderLine(), What: "no rows follow the header", Mend: "add the readings, or remove the file"})
+	}
+	return err
+}
+
+// visitAll processes the runs, a few at a time, and visits them in order.
+func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err error) {
+	ctx, cancel := context.WithCancel(ctx)
+	type job struct {
+		run    *planned
+		answer chan outcome
+	}
+	workers := min(runtime.GOMAXPROCS(0), len(r.plan.runs), 8)
+	jobs, queue := make(chan job), make(chan job, workers)
+	var running sync.WaitGroup
+	for range workers {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			w := worker{reader: r}
+			for j := range jobs {
+				j.answer <- w.process(ctx, j.run)
+			}
+		}()
+	}
+	go func() {
+		defer close(queue)
+		defer close(jobs)
+		for _, p := range r.plan.runs {
+			j := job{p, make(chan outcome, 1)}
+			select {
+			case queue <- j:
+			case <-ctx.Done():
+				return
+			}
+			jobs <- j // a worker is always there to take it
+		}
+	}()
+	defer func() { // whatever was begun is waited for and given back
+		cancel()
+		for j := range queue {
+			o := <-j.answer
+			o.release()
+		}
+		running.Wait()
+	}()
+	for j := range queue {
+		o := <-j.answer
+		err := o.err
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err == nil {
+			r.take(&o)
+			if o.run != nil {
+				err = visit(o.run)
+			}
+		}
+		o.release()
+		if err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+// take adds what one run gave to the whole.
+func (r *reader) take(o *outcome) {
+	r.problems.AddAll(&o.problems)
+	r.notes.addAll(&o.notes)
+	for _, t := range o.rows {
+		in := &r.files[t.file].input
+		in.Used += t.used
+		in.Skipped += t.skipped
+	}
+	if o.left != nil {
+		r.summary.LeftOut = append(r.summary.LeftOut, *o.left)
+	}
+}
+
+// finish makes the summary.
+func (r *reader) finish(s *search) (*Summary, error) {
+	sum := r.summary
+	for _, f := range r.files {
+		sum.Inputs = append(sum.Inputs, f.input)
+		if f.table != nil {
+			for _, p := range f.table.Problems() {
+				r.problems.Add(p)
+			}
+		}
+	}
+	sum.Problems, sum.Omitted = r.problems.Sorted()
+	sum.Notes = append(r.notes.sentences(), r.unused.sentences()...)
+	if len(s.ignored) > 0 {
+		sum.Notes = append(sum.Notes, fmt.Sprintf("Files of another kind were not read: %s.", listed(s.ignored)))
+	}
+	if len(s.twice) > 0 {
+		sum.Notes = append(sum.Notes, fmt.Sprintf("Files given more than once were read once: %s.", listed(s.twice)))
+	}
+	slices.Sort(sum.Notes)
+	if len(sum.Problems)+sum.Omitted > 0 && !r.opt.SkipBadRows {
+		return sum, &BadInput{sum.Problems, sum.Omitted}
+	}
+	return sum, nil
+}

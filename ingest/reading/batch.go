@@ -1,0 +1,177 @@
+package reading
+
+import (
+	"context"
+	"io"
+
+	"sealbound/ingest/cell"
+)
+
+// Labels numbers the texts of one run. Code 0 is the empty text.
+type Labels struct {
+	texts []string
+	codes map[string]int32
+}
+
+// Reset forgets all texts but the empty one.
+func (l *Labels) Reset() {
+	if l.codes == nil {
+		l.codes = make(map[string]int32)
+	}
+	clear(l.codes)
+	l.texts = append(l.texts[:0], "")
+	l.codes[""] = 0
+}
+
+// Code numbers b, a text not seen yet included.
+func (l *Labels) Code(b []byte) int32 {
+	if c, ok := l.codes[string(b)]; ok {
+		return c
+	}
+	c := int32(len(l.texts))
+	s := string(b)
+	l.texts = append(l.texts, s)
+	l.codes[s] = c
+	return c
+}
+
+// Text is what code stands for.
+func (l *Labels) Text(code int32) string { return l.texts[code] }
+
+// Texts lists what the codes stand for. It is read-only.
+func (l *Labels) Texts() []string { return l.texts }
+
+// A Batch is the readings of one run, by column. All columns in use are equally
+// long. Numbers that are not given are NaN; the NaN stays inside ingest.
+type Batch struct {
+	Labels
+	File    []int32 // index of the file in the caller's list
+	Line    []int32
+	At      []int64 // offset of the row in its file, to find its cells again
+	Kind    []Kind
+	Unit    []Unit
+	Limited []bool // Direct only: at least the figure
+
+	Text            [Columns][]int32 // codes, for columns of labels; nil where no file has the column
+	Date, Installed []cell.Day
+	FreqHz          []float64
+	Level           []float64 // as written, in Unit; the attenuation in dB of a Direct reading
+	Floor           []float64 // in dBm, or dB where Unit is Decibel
+	Tx, Gain        []float64
+
+	Problems Problems // of rows
+	Skipped  []Skip   // rows not taken, by file
+	BadOpen  int      // of those, rows that were or may have been open readings
+}
+
+// A Skip counts the rows of one file that were not taken.
+type Skip struct {
+	File int32
+	Rows int
+}
+
+// Reset empties the batch, keeping its memory.
+func (b *Batch) Reset() {
+	b.Labels.Reset()
+	b.File, b.Line, b.At = b.File[:0], b.Line[:0], b.At[:0]
+	b.Kind, b.Unit, b.Limited = b.Kind[:0], b.Unit[:0], b.Limited[:0]
+	for c := range b.Text {
+		b.Text[c] = nil
+	}
+	b.Date, b.Installed = b.Date[:0], b.Installed[:0]
+	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
+	b.Problems = Problems{Limit: b.Problems.Limit}
+	b.Skipped, b.BadOpen = b.Skipped[:0], 0
+}
+
+// Len is the number of readings.
+func (b *Batch) Len() int { return len(b.Line) }
+
+// Skip counts a row that was not taken.
+func (b *Batch) Skip(file int32, kind Kind, known bool) {
+	if n := len(b.Skipped); n > 0 && b.Skipped[n-1].File == file {
+		b.Skipped[n-1].Rows++
+	} else {
+		b.Skipped = append(b.Skipped, Skip{file, 1})
+	}
+	if !known || kind == Open {
+		b.BadOpen++
+	}
+}
+
+// Use makes sure that column c has a code for every reading so far.
+func (b *Batch) Use(c Column) {
+	if short := b.Len() - len(b.Text[c]); short > 0 || b.Text[c] == nil {
+		b.Text[c] = append(b.Text[c], make([]int32, short, short+16)...)
+	}
+}
+
+// Borrow appends reading i of another batch.
+func (b *Batch) Borrow(from *Batch, i int) {
+	for c := range from.Text {
+		if from.Text[c] == nil {
+			continue
+		}
+		b.Use(Column(c))
+		b.Text[c] = append(b.Text[c], b.Labels.Code([]byte(from.Labels.Text(from.Text[c][i]))))
+	}
+	b.File, b.Line, b.At = append(b.File, from.File[i]), append(b.Line, from.Line[i]), append(b.At, from.At[i])
+	b.Kind, b.Unit, b.Limited = append(b.Kind, from.Kind[i]), append(b.Unit, from.Unit[i]), append(b.Limited, from.Limited[i])
+	b.Date, b.Installed = append(b.Date, from.Date[i]), append(b.Installed, from.Installed[i])
+	b.FreqHz, b.Level, b.Floor = append(b.FreqHz, from.FreqHz[i]), append(b.Level, from.Level[i]), append(b.Floor, from.Floor[i])
+	b.Tx, b.Gain = append(b.Tx, from.Tx[i]), append(b.Gain, from.Gain[i])
+}
+
+// Pad fills the columns that the last rows did not have.
+func (b *Batch) Pad() {
+	for c := range b.Text {
+		if b.Text[c] != nil {
+			b.Use(Column(c))
+		}
+	}
+}
+
+// Code is the label code of reading i in column c, 0 where there is none.
+func (b *Batch) Code(c Column, i int) int32 {
+	if b.Text[c] == nil {
+		return 0
+	}
+	return b.Text[c][i]
+}
+
+// A Stretch is rows of one run that stand together in a file.
+type Stretch struct {
+	Run      []byte   // the cell run, empty where not given; dead after the call that receives it
+	Date     cell.Day // NoDay where not given
+	Open     bool     // an open reading was seen among the rows
+	From, To int64    // offsets in the file
+	Line     int      // of the first row
+}
+
+// A Count accounts for the rows of a file.
+type Count struct{ Rows, Blank, Refused int }
+
+// A Place is where a cell stands: its column's name as the file spells it, and
+// its text. Column is 0, Field and Text are empty where the file lacks the column.
+type Place struct {
+	Line, Column int
+	Field, Text  string
+}
+
+// A Table is one opened file of readings. Its methods may be called from several
+// goroutines after Index has returned.
+type Table interface {
+	// Index calls add for each stretch of rows, in order.
+	Index(ctx context.Context, src io.ReaderAt, add func(Stretch)) (Count, error)
+	// Load appends the readings of a stretch to b; rows with a problem are
+	// skipped there and their problems added.
+	Load(ctx context.Context, src io.ReaderAt, s Stretch, b *Batch) error
+	// Place finds the cell of column c in the row at the given offset again.
+	Place(src io.ReaderAt, at int64, line int, c Column) Place
+	// HeaderLine is the line of the column names, 0 where the format has none.
+	HeaderLine() int
+	// Problems are those of the file as a whole that loading has shown.
+	Problems() []Problem
+	// Unused names the columns that were ignored.
+	Unused() []string
+}

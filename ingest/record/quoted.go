@@ -1,0 +1,128 @@
+package record
+
+import "bytes"
+
+// careful splits a record with quotes. The record may run over several lines.
+// Where the quoting is broken the record is its first line alone, a Fault, so
+// that a stray quote costs one line and not the rest of the file.
+func (r *Reader) careful() {
+	start := int(r.at - r.base)
+	for r.fill-start < MaxQuoted && r.base+int64(r.fill) < r.end {
+		taken := r.pos - start
+		r.pos = start // keep the line's beginning
+		if !r.more() {
+			return
+		}
+		start, r.pos = 0, taken
+	}
+	ahead := r.buf[start:min(r.fill, start+MaxQuoted)]
+	r.text = ahead[:len(r.text)]
+	whole, fault := r.split(ahead)
+	if fault != nil {
+		r.fault = fault
+		r.cells, r.columns, r.lines = r.cells[:0], r.columns[:0], r.lines[:0]
+		return
+	}
+	text := ahead[:whole]
+	r.pos = start + whole
+	if whole > 0 && text[whole-1] == '\n' {
+		text = text[:whole-1]
+		if n := len(text); n > 0 && text[n-1] == '\r' {
+			text = text[:n-1]
+		}
+	}
+	r.line = r.recordLine + 1 + bytes.Count(text, []byte{'\n'})
+	if len(text) > len(r.text) {
+		if r.fault = badBytes(text, r.recordLine); r.fault != nil { // the place is on a later line
+			before := text[:r.fault.Column-1]
+			r.fault.Line += bytes.Count(before, []byte{'\n'})
+			r.fault.Column -= bytes.LastIndexByte(before, '\n') + 1
+		}
+	}
+	r.text, r.quoted = text, true
+}
+
+// split takes cells off b until the record ends and returns its length, line
+// end included.
+func (r *Reader) split(b []byte) (int, *Fault) {
+	line, lineStart, i := r.recordLine, 0, 0
+	r.scratch = r.scratch[:0]
+	if cap(r.scratch) < len(b) {
+		r.scratch = make([]byte, 0, len(b)) // never grown below: cells alias it
+	}
+	for {
+		cell := i
+		for i < len(b) && (b[i] == ' ' || b[i] == '\t') {
+			i++
+		}
+		at, atLine := i-lineStart+1, line
+		if i < len(b) && b[i] == '"' {
+			opened, from := i, len(r.scratch)
+			for i++; ; i++ {
+				if i >= len(b) {
+					return 0, &Fault{atLine, at, excerpt(b[opened:]), "a quote is opened and not closed", `close it, or write "" for a quote inside a quoted cell`}
+				}
+				if b[i] == '"' {
+					if i+1 < len(b) && b[i+1] == '"' {
+						i++
+					} else {
+						break
+					}
+				}
+				if b[i] == '\n' {
+					line, lineStart = line+1, i+1
+				}
+				r.scratch = append(r.scratch, b[i])
+			}
+			r.add(r.scratch[from:len(r.scratch):len(r.scratch)], at, atLine)
+			for i++; i < len(b) && (b[i] == ' ' || b[i] == '\t'); i++ {
+			}
+			if i+1 < len(b) && b[i] == '\r' && b[i+1] == '\n' {
+				i++
+			}
+			if i < len(b) && b[i] != ',' && b[i] != '\n' {
+				return 0, &Fault{atLine, at, excerpt(b[opened:]), "text follows the end of a quoted cell", `write "" for a quote inside a quoted cell`}
+			}
+		} else {
+			for i < len(b) && b[i] != ',' && b[i] != '\n' {
+				if b[i] == '"' {
+					return 0, &Fault{line, i - lineStart + 1, excerpt(b[cell:]), "a quote stands inside a cell that is not quoted", `quote the whole cell and write "" for the quote`}
+				}
+				if b[i] == '\r' && (i+1 >= len(b) || b[i+1] != '\n') {
+					return 0, &Fault{line, i - lineStart + 1, "", "a carriage return stands without a line feed", "save the file with LF or CRLF line ends"}
+				}
+				i++
+			}
+			if trimmed := trim(b[cell:i]); len(trimmed) == 0 {
+				r.add(trimmed, cell-lineStart+1, line)
+			} else {
+				r.add(trimmed, at, atLine)
+			}
+		}
+		if i >= len(b) {
+			return i, nil
+		}
+		i++
+		if b[i-1] == '\n' {
+			return i, nil
+		}
+	}
+}
+
+func (r *Reader) add(cell []byte, column, line int) {
+	r.cells = append(r.cells, trim(cell))
+	r.columns = append(r.columns, int32(column))
+	r.lines = append(r.lines, int32(line))
+}
+
+// excerpt is the beginning of a line, short enough for a message.
+func excerpt(b []byte) string {
+	if n := bytes.IndexByte(b, '\n'); n >= 0 {
+		b = b[:n]
+	}
+	const most = 40
+	if len(b) > most {
+		b = b[:most]
+	}
+	return string(bytes.ToValidUTF8(bytes.TrimRight(b, "\r"), nil))
+}

@@ -1,0 +1,306 @@
+// Package record splits CSV text into records of cells, each with its place.
+//
+// It reads comma-separated UTF-8 with LF or CRLF line ends and RFC 4180
+// quoting. A record that breaks those rules is a Fault with line and column;
+// reading goes on with the next line. Nothing here knows what a cell means.
+package record
+
+import (
+	"bytes"
+	"io"
+	"unicode/utf8"
+)
+
+// Limits that keep one damaged file from taking all memory: a line without an
+// end, and a quote that is never closed.
+const (
+	MaxLine   = 1 << 20
+	MaxQuoted = 1 << 16
+	block     = 1 << 18
+)
+
+// A Fault is a record that cannot be split: where, what stands there, what is
+// wrong and what would mend it. Column counts bytes from 1.
+type Fault struct {
+	Line, Column     int
+	Text, What, Mend string
+}
+
+// A Reader yields the records of a part of a file. The zero value is ready for
+// Reset. All slices it hands out are dead after the next call of Next.
+type Reader struct {
+	src        io.ReaderAt
+	base       int64 // file offset of buf[0]
+	end        int64 // file offset where reading stops
+	buf        []byte
+	pos, fill  int
+	unusual    bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
+	line       int  // number of the next line
+	err        error
+	text       []byte // the record, without its line end
+	at         int64
+	recordLine int
+	fault      *Fault
+	quoted     bool
+	cells      [][]byte
+	columns    []int32
+	lines      []int32 // of quoted records only
+	scratch    []byte
+}
+
+// Reset makes the reader start at offset from of src, which is the beginning of
+// the given line, and stop before offset end.
+func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int) {
+	r.src, r.base, r.end, r.line = src, from, end, line
+	r.pos, r.fill, r.err, r.fault, r.unusual = 0, 0, nil, nil, false
+}
+
+// Next advances to the next record, blank lines included. It returns false at
+// the end and on a failure of the source, which Err then tells.
+func (r *Reader) Next() bool {
+	r.fault, r.quoted = nil, false
+	r.cells, r.columns, r.lines = r.cells[:0], r.columns[:0], r.lines[:0]
+	n := bytes.IndexByte(r.buf[r.pos:r.fill], '\n')
+	for n < 0 && r.base+int64(r.fill) < r.end {
+		if r.fill-r.pos >= MaxLine {
+			return r.overlong()
+		}
+		if !r.more() {
+			return false
+		}
+		n = bytes.IndexByte(r.buf[r.pos:r.fill], '\n')
+	}
+	if r.pos == r.fill {
+		return false
+	}
+	r.at, r.recordLine = r.base+int64(r.pos), r.line
+	r.line++
+	if n >= 0 {
+		r.text = r.buf[r.pos : r.pos+n]
+		r.pos += n + 1
+	} else {
+		r.text = r.buf[r.pos:r.fill]
+		r.pos = r.fill
+	}
+	if r.unusual {
+		r.inspect(n >= 0)
+	}
+	return r.err == nil
+}
+
+// more reads on, keeping what is not yet consumed.
+func (r *Reader) more() bool {
+	copy(r.buf, r.buf[r.pos:r.fill])
+	r.base += int64(r.pos)
+	r.fill -= r.pos
+	r.pos = 0
+	if r.fill == len(r.buf) || len(r.buf) < block {
+		size := max(2*len(r.buf), 1<<12)
+		if left := r.end - r.base; left > int64(size) {
+			size = max(size, block)
+		} else {
+			size = max(int(left), len(r.buf))
+		}
+		if size > len(r.buf) {
+			grown := make([]byte, size)
+			copy(grown, r.buf[:r.fill])
+			r.buf = grown
+		}
+	}
+	want := min(int64(len(r.buf)-r.fill), r.end-r.base-int64(r.fill))
+	n, err := r.src.ReadAt(r.buf[r.fill:r.fill+int(want)], r.base+int64(r.fill))
+	if int64(n) < want {
+		if err == nil || err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		r.err = err
+		return false
+	}
+	r.fill += n
+	r.unusual = unusual(r.buf[:r.fill])
+	return true
+}
+
+// unusual reports whether b holds a byte that plain lines of ASCII cells lack.
+func unusual(b []byte) bool {
+	if bytes.IndexByte(b, '"') >= 0 || bytes.IndexByte(b, '\r') >= 0 || bytes.IndexByte(b, 0) >= 0 {
+		return true
+	}
+	return !ascii(b)
+}
+
+func ascii(b []byte) bool {
+	for len(b) >= 8 {
+		w := b[:8:8]
+		if (w[0]|w[1]|w[2]|w[3]|w[4]|w[5]|w[6]|w[7])&0x80 != 0 {
+			return false
+		}
+		b = b[8:]
+	}
+	for _, c := range b {
+		if c >= 0x80 {
+			return false
+		}
+	}
+	return true
+}
+
+// inspect looks at a line from a block with unusual bytes.
+func (r *Reader) inspect(ended bool) {
+	if n := len(r.text); n > 0 && r.text[n-1] == '\r' && ended {
+		r.text = r.text[:n-1]
+	}
+	if r.fault = badBytes(r.text, r.recordLine); r.fault != nil {
+		return
+	}
+	if bytes.IndexByte(r.text, '"') >= 0 {
+		r.careful()
+	} else {
+		r.loneCR(r.text, 0)
+	}
+}
+
+// badBytes finds what cannot be UTF-8 text.
+func badBytes(b []byte, line int) *Fault {
+	if i := bytes.IndexByte(b, 0); i >= 0 {
+		return &Fault{line, i + 1, "", "a zero byte stands in the text", "save the file as UTF-8 text"}
+	}
+	if utf8.Valid(b) {
+		return nil
+	}
+	for i := 0; i < len(b); {
+		c, size := utf8.DecodeRune(b[i:])
+		if c == utf8.RuneError && size == 1 {
+			return &Fault{line, i + 1, "", "byte " + hex(b[i]) + " is not UTF-8", "save the file as UTF-8 text (it may be Latin-1 or Windows-1252)"}
+		}
+		i += size
+	}
+	return nil
+}
+
+func hex(c byte) string {
+	const digits = "0123456789abcdef"
+	return "0x" + string([]byte{digits[c>>4], digits[c&15]})
+}
+
+// loneCR faults a carriage return that ends no line.
+func (r *Reader) loneCR(b []byte, offset int) {
+	if i := bytes.IndexByte(b, '\r'); i >= 0 && r.fault == nil {
+		r.fault = &Fault{r.recordLine, offset + i + 1, "", "a carriage return stands without a line feed", "save the file with LF or CRLF line ends"}
+	}
+}
+
+// overlong gives up on a line beyond MaxLine and skips to its end.
+func (r *Reader) overlong() bool {
+	r.at, r.recordLine, r.text = r.base+int64(r.pos), r.line, nil
+	r.fault = &Fault{r.line, 1, "", "the line is longer than a megabyte", "check the line ends of the file"}
+	r.line++
+	for {
+		if n := bytes.IndexByte(r.buf[r.pos:r.fill], '\n'); n >= 0 {
+			r.pos += n + 1
+			return true
+		}
+		r.pos = r.fill
+		if r.base+int64(r.fill) >= r.end {
+			return true
+		}
+		if !r.more() {
+			return false
+		}
+	}
+}
+
+// Err returns what kept the source from being read to its end.
+func (r *Reader) Err() error { return r.err }
+
+// Fault returns what is wrong with the record, nil where it can be split.
+func (r *Reader) Fault() *Fault { return r.fault }
+
+// Line is the 1-based line on which the record begins.
+func (r *Reader) Line() int { return r.recordLine }
+
+// NextLine is the line after the record.
+func (r *Reader) NextLine() int { return r.line }
+
+// At is the file offset at which the record begins.
+func (r *Reader) At() int64 { return r.at }
+
+// After is the file offset behind the record and its line end.
+func (r *Reader) After() int64 { return r.base + int64(r.pos) }
+
+// Text is the record as it stands, without its line end.
+func (r *Reader) Text() []byte { return r.text }
+
+// Blank reports whether the record holds nothing but blanks and commas.
+func (r *Reader) Blank() bool {
+	if len(r.text) > 0 && r.text[0] > ',' || r.fault != nil {
+		return false
+	}
+	if r.quoted {
+		for _, c := range r.Cells() {
+			if len(c) > 0 {
+				return false
+			}
+		}
+		return true
+	}
+	for _, c := range r.text {
+		if c != ',' && c != ' ' && c != '\t' {
+			return false
+		}
+	}
+	return true
+}
+
+// Cells splits the record, trimming blanks around each cell. It must not be
+// called on a record with a Fault.
+func (r *Reader) Cells() [][]byte { return r.First(1 << 30) }
+
+// First splits off the first n cells only; the last of them is whole, what
+// follows it is not looked at.
+func (r *Reader) First(n int) [][]byte {
+	if r.quoted {
+		return r.cells[:min(n, len(r.cells))]
+	}
+	r.cells, r.columns = r.cells[:0], r.columns[:0]
+	start, text := 0, r.text
+	for i, c := range text {
+		if c == ',' {
+			r.cells = append(r.cells, trim(text[start:i:i]))
+			r.columns = append(r.columns, int32(start)+1)
+			start = i + 1
+			if len(r.cells) == n {
+				return r.cells
+			}
+		}
+	}
+	r.cells = append(r.cells, trim(text[start:]))
+	r.columns = append(r.columns, int32(start)+1)
+	return r.cells
+}
+
+// trim cuts surrounding white space, Unicode's included.
+func trim(b []byte) []byte {
+	if n := len(b); n == 0 || (b[0] > ' ' && b[0] < utf8.RuneSelf && b[n-1] > ' ' && b[n-1] < utf8.RuneSelf) {
+		return b
+	}
+	return bytes.TrimSpace(b)
+}
+
+// Place returns the line and the column in bytes of cell i of the record last
+// split, pointing at its first byte, the quote where it is quoted.
+func (r *Reader) Place(i int) (line, column int) {
+	line = r.recordLine
+	if r.quoted {
+		line = int(r.lines[i])
+		return line, int(r.columns[i])
+	}
+	column = int(r.columns[i])
+	for column <= len(r.text) && (r.text[column-1] == ' ' || r.text[column-1] == '\t') {
+		column++ // blanks before the cell are not the cell
+	}
+	if column > len(r.text) || r.text[column-1] == ',' {
+		column = int(r.columns[i])
+	}
+	return line, column
+}
