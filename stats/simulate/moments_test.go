@@ -60,7 +60,11 @@ func TestWhatAveragesOut(t *testing.T) {
 	} {
 		s := quiet(t, 50, 60, 1, 9, nil)
 		tt.set(&s)
-		normalMoments(t, tt.name, build(t, s).Closings(Selection{}).Values, 60, tt.sd)
+		c := build(t, s)
+		normalMoments(t, tt.name, c.Closings(Selection{}).Values, 60, tt.sd)
+		if d, err := c.Future("mesh", "", 0); err != nil || math.Abs(d.SD()-tt.sd) > 1e-12 {
+			t.Errorf("%s: the truth says an SD of %v dB (%v), want %v", tt.name, d.SD(), err, tt.sd)
+		}
 	}
 }
 

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"sealbound/stats"
 )
 
 func TestReproducible(t *testing.T) {
@@ -186,6 +188,38 @@ func TestClosingLabels(t *testing.T) {
 	}
 	if len(c.Runs()) != 1 || len(got) != 12 {
 		t.Errorf("%d runs, %d labels; want 1 and 12", len(c.Runs()), len(got))
+	}
+}
+
+// Codes run from 0 without gaps and name what the closing belongs to.
+func TestFactors(t *testing.T) {
+	s := quiet(t, 4, 4, 2, 1, func(s *Settings, p *Plan) {
+		p.Crossed, p.Products = true, []Product{{Label: "a", MeanDB: 50}, {Label: "b", MeanDB: 70}}
+	})
+	c := build(t, s)
+	g := c.Closings(Selection{})
+	for i, v := range g.Visits {
+		visit := c.Visits()[v]
+		product := s.Products[visit.Product]
+		if g.Gaskets[g.Gasket.Codes[i]] != product.Label || math.Abs(g.Values[i]-product.MeanDB) > 1e-9 || g.Runs[g.Run.Codes[i]] != visit.Run {
+			t.Fatalf("closing %d of %s: gasket %s, %v dB", i, product.Label, g.Gaskets[g.Gasket.Codes[i]], g.Values[i])
+		}
+	}
+	// 4 boxes, each with a strip of both products, in 4 sessions of 2 closings.
+	want := map[string]int{"box": 4, "fitting": 8, "session": 4, "visit": 16, "gasket": 2, "run": 16}
+	for _, f := range append([]stats.Factor{g.Gasket, g.Run}, g.Factors...) {
+		seen := map[int32]bool{}
+		for _, code := range f.Codes {
+			seen[code] = true
+		}
+		if f.Levels != want[f.Name] || len(seen) != f.Levels || len(f.Codes) != 32 {
+			t.Errorf("%s: %d levels, %d of them in use, %d codes; want %d levels", f.Name, f.Levels, len(seen), len(f.Codes), want[f.Name])
+		}
+	}
+	// Within a selection the codes begin at 0 again.
+	g = c.Closings(Selection{Box: "box-3", Product: "b"})
+	if len(g.Values) != 4 || g.Factors[BoxFactor].Levels != 1 || g.Factors[SessionFactor].Levels != 2 || g.Factors[BoxFactor].Codes[0] != 0 {
+		t.Errorf("%d closings of one strip in two sessions: %+v", len(g.Values), g.Factors)
 	}
 }
 

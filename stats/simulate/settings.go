@@ -118,7 +118,7 @@ type Drift struct {
 // it was. The floor is the receiver's own, so a gain lifts the signal above it;
 // FloorDB says by how much the gain's own noise lifts the floor.
 type GainStep struct {
-	Session, Box string // labels; Box empty: every box of the session
+	Session, Box string // labels; Box empty, or one run serving the session: every box of it
 	OpenDB       float64
 	ClosedDB     float64
 	FloorDB      float64

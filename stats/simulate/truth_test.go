@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"math"
+	"reflect"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -105,7 +106,7 @@ func rich(t testing.TB, boxes, sessions int) Settings {
 // What Future says of closings to come is what closings of new boxes in new
 // sessions show: each campaign here is one box with one session of that age.
 func TestFutureIsWhatComes(t *testing.T) {
-	const n = 6000
+	const n = 3000
 	s := rich(t, n, 2)
 	// Every box has a session of its own after four years.
 	s.Sessions = nil
@@ -184,6 +185,48 @@ func TestConditionalTruth(t *testing.T) {
 	}
 	if _, err := c.OfVisit(len(c.Visits()), ""); err == nil {
 		t.Error("a visit beyond the last has a distribution")
+	}
+}
+
+// OfVisit leaves the drift of its run out: it speaks of the box.
+func TestDriftIsNotTheBox(t *testing.T) {
+	s := rich(t, 2, 2)
+	still, err := build(t, s).OfVisit(3, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Drifts = []Drift{{Session: s.Sessions[1].Name(), Box: "box-2", DB: -4}}
+	c := build(t, s)
+	if c.Runs()[c.Visits()[3].Run].DriftDB != -4 {
+		t.Fatal("the visit is not in the run that drifts")
+	}
+	moved, err := c.OfVisit(3, "")
+	if err != nil || math.Abs(moved.Mean()-still.Mean()) > 1e-9 {
+		t.Errorf("mean of a visit %v dB without and %v dB with drift (%v)", still.Mean(), moved.Mean(), err)
+	}
+	truth, err := c.Truth(date(2025, 1, 1), 0.9)
+	if want := []DriftedRun{{Run: s.Sessions[1].Name() + "-box-2", DriftDB: -4}}; err != nil || !reflect.DeepEqual(truth.DriftedRuns, want) {
+		t.Errorf("drifted runs %+v (%v), want %+v", truth.DriftedRuns, err, want)
+	}
+}
+
+// A product's age on a date is the mean, over the test boxes that carry or
+// carried it, of its strip's age then or when it was taken out.
+func TestMeanAge(t *testing.T) {
+	s := quiet(t, 3, 1, 1, 1, func(s *Settings, p *Plan) { p.Controls, p.Products = 1, append(p.Products, Product{Label: "felt"}) })
+	s.Boxes[0].Fittings = []Fitting{{Product: "mesh", Installed: date(2021, 1, 1)}}                            // 4 years on 2025-01-01
+	s.Boxes[1].Fittings = []Fitting{{Product: "mesh", Installed: date(2016, 1, 1), Removed: date(2024, 1, 1)}} // 8 years
+	s.Boxes[2].Fittings = []Fitting{{Product: "mesh", Installed: date(2026, 1, 1)}}                            // not yet
+	s.Boxes[3].Fittings = []Fitting{{Product: "mesh", Installed: date(1999, 1, 1)}}                            // the control box
+	truth, err := build(t, s).Truth(date(2025, 1, 1), 0.9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := truth.Products[0].AgeYears; math.Abs(got-6) > 1e-3 {
+		t.Errorf("mean age %v years, want (4 + 8)/2", got)
+	}
+	if got := truth.Products[1].AgeYears; got != 0 {
+		t.Errorf("a product in no box is %v years old", got)
 	}
 }
 
