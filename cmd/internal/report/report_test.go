@@ -197,7 +197,9 @@ func TestJSONStringsAreSafe(t *testing.T) {
 	if strings.ContainsFunc(strings.ReplaceAll(b.String(), "\n", ""), texttab.Unsafe) {
 		t.Errorf("unsafe: %q", b.String())
 	}
-	var got struct{ Results []struct{ Group map[string]string } }
+	var got struct {
+		Results []struct{ Group map[string]string }
+	}
 	if err := json.Unmarshal(b.Bytes(), &got); err != nil {
 		t.Fatal(err)
 	}
