@@ -126,16 +126,14 @@ func (f *Fit) attempt(s *system, start []float64) (rest []float64, done bool, er
 		starts = [][]float64{o.phiAt(start)}
 	}
 	phi, value, gradient := o.minimise(starts)
+	if o.valueAt(phi); o.plain.q[0] < zeroResidual*s.df(f.Method) {
+		return nil, false, fmt.Errorf("%w: %s", ErrNoResidual, f.design.residual())
+	}
 	if !(gradient <= acceptedGradient) || math.IsInf(value, 0) {
 		return nil, false, fmt.Errorf("%w: scaled gradient %.2g", ErrNotConverged, gradient)
 	}
 	gamma := make([]float64, o.k)
 	o.ratiosAt(phi, gamma)
-	for i, v := range phi {
-		if _, hi := o.bounds(i); s.params[i].kind != pairCov && v >= hi*(1-1e-9) {
-			return nil, false, fmt.Errorf("%w: %s", ErrNoResidual, f.design.residual())
-		}
-	}
 	if rest, reduced := f.dropZeros(s, gamma); reduced {
 		return rest, false, nil
 	}
@@ -329,4 +327,34 @@ func (f *Fit) warn() {
 			i += 2
 		}
 	}
+}
+
+// Theta returns the relative covariance factors of the whole design, in the
+// order that Design.Criterion takes; those of dropped components are zero.
+func (f *Fit) Theta() []float64 {
+	var out []float64
+	var at []int // first factor of each term
+	for _, t := range f.terms {
+		at = append(at, len(out))
+		out = append(out, make([]float64, len(t.names()))...)
+		if t.correlated() {
+			out = append(out, 0)
+		}
+	}
+	theta := f.sys.factors(f.gamma)
+	for i, p := range f.sys.params {
+		k := f.termOf[p.term]
+		j := at[k]
+		switch {
+		case p.kind == pairCov:
+			j++
+		case f.isSlope(i) && f.terms[k].hasIntercept():
+			j++
+			if f.terms[k].correlated() {
+				j++
+			}
+		}
+		out[j] = theta[i]
+	}
+	return out
 }

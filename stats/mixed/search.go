@@ -18,6 +18,10 @@ import (
 // level) means that the residual variance has gone to zero.
 var phiMax = math.Log1p(1e10)
 
+// zeroResidual is the residual variance, as a share of that of the least-squares
+// residuals, below which it counts as zero.
+const zeroResidual = 1e-8
+
 // zeroVariance is the ratio c*gamma below which a variance counts as zero.
 const zeroVariance = 1e-7
 
@@ -118,6 +122,20 @@ func (o *searcher) bounds(i int) (lo, hi float64) {
 	return 0, 1e5
 }
 
+// reach is the longest step that coordinate i may take from phi: a factor of
+// e^2 in a variance, likewise in the size of a Cholesky factor.
+func (o *searcher) reach(phi []float64, i int) float64 {
+	switch o.s.params[i].kind {
+	case scalar:
+		return 2
+	case pairVar2:
+		i -= 2
+	case pairCov:
+		i--
+	}
+	return 2 * max(1, math.Hypot(math.Hypot(phi[i], phi[i+1]), phi[i+2]))
+}
+
 // valueAt is the objective at phi.
 func (o *searcher) valueAt(phi []float64) float64 {
 	o.ratiosAt(phi, o.gamma)
@@ -214,58 +232,155 @@ func (o *searcher) gradientSize() float64 {
 // newton minimises from phi, in place, by projected Newton steps with exact
 // derivatives. It returns the objective and the scaled gradient left.
 func (o *searcher) newton(phi []float64) (value, gradient float64) {
-	for range 200 {
+	escapes := 0
+	for it := range 200 {
+		if it%20 == 19 {
+			o.inflate(phi)
+		}
 		value = o.derivativesAt(phi)
+		if math.IsNaN(value) {
+			return math.Inf(1), math.Inf(1)
+		}
 		o.findFree(phi)
 		gradient = o.gradientSize()
-		if gradient <= convergedGradient || math.IsNaN(value) {
+		if gradient > convergedGradient && o.step(phi, value, gradient) {
+			continue
+		}
+		// Stationary, or no better point: leave a saddle if it is one.
+		if escapes++; escapes > 10 || !o.escape(phi) {
 			return value, gradient
 		}
-		for _, i := range o.free { // leave the saddle at a zero Cholesky diagonal
-			if o.s.params[i].kind != scalar && o.s.params[i].kind != pairCov && phi[i] == 0 && o.grad[i] == 0 {
-				phi[i] = 1e-2
-			}
-		}
-		o.direction()
-		var slope, largest float64
-		for a, i := range o.free {
-			slope += o.grad[i] * o.small[a]
-			largest = max(largest, math.Abs(o.small[a]))
-		}
-		step := 1.0
-		if largest > 2 {
-			step = 2 / largest
-		}
-		noise := 1e-11 * (1 + math.Abs(value))
-		moved := false
-		for range 50 {
-			copy(o.trial, phi)
-			var predicted float64
-			for a, i := range o.free {
-				lo, hi := o.bounds(i)
-				o.trial[i] = min(max(phi[i]+step*o.small[a], lo), hi)
-				predicted += o.grad[i] * (o.trial[i] - phi[i])
-			}
-			if -predicted < noise || o.valueAt(o.trial) <= value+1e-4*predicted {
-				moved = !slices.Equal(o.trial, phi)
-				break
-			}
-			step /= 2
-		}
-		if !moved {
-			return value, gradient
-		}
-		if gradient <= acceptedGradient && -slope < 1e-20*(1+math.Abs(value)) {
-			return value, gradient // at the floor of rounding
-		}
-		copy(phi, o.trial)
 	}
 	return value, gradient
 }
 
-// direction fills small with the Newton step of the free coordinates; the
-// Hessian is made positive definite by a ridge where it is not.
-func (o *searcher) direction() {
+// inflate multiplies all ratios while that lowers the objective. Where the
+// residual variance goes to zero the ratios grow without bound along a narrow
+// valley, in which Newton steps creep.
+func (o *searcher) inflate(phi []float64) {
+	best := o.valueAt(phi)
+	for range 20 {
+		o.ratiosAt(phi, o.gamma)
+		larger := slices.Clone(o.gamma)
+		for i := range larger {
+			larger[i] *= 4
+		}
+		copy(o.trial, o.phiAt(larger))
+		for i := range o.trial {
+			lo, hi := o.bounds(i)
+			o.trial[i] = min(max(o.trial[i], lo), hi)
+		}
+		if v := o.valueAt(o.trial); !(v < best) {
+			return
+		} else {
+			best = v
+		}
+		copy(phi, o.trial)
+	}
+}
+
+// step moves phi one Newton step with a line search; false means that no step
+// is worth taking.
+func (o *searcher) step(phi []float64, value, gradient float64) bool {
+	o.direction(phi)
+	var slope, largest float64
+	for a, i := range o.free {
+		slope += o.grad[i] * o.small[a]
+		largest = max(largest, math.Abs(o.small[a])/o.reach(phi, i))
+	}
+	if gradient <= acceptedGradient && -slope < 1e-20*(1+math.Abs(value)) {
+		return false // at the floor of rounding
+	}
+	step := 1.0
+	if largest > 1 {
+		step = 1 / largest
+	}
+	noise := 1e-11 * (1 + math.Abs(value))
+	for range 50 {
+		copy(o.trial, phi)
+		var predicted float64
+		for a, i := range o.free {
+			lo, hi := o.bounds(i)
+			o.trial[i] = min(max(phi[i]+step*o.small[a], lo), hi)
+			predicted += o.grad[i] * (o.trial[i] - phi[i])
+		}
+		if slices.Equal(o.trial, phi) {
+			return false
+		}
+		// Below the noise of the criterion the gradient alone is trusted.
+		if predicted <= 0 && (-predicted < noise || o.valueAt(o.trial) <= value+1e-4*predicted) {
+			copy(phi, o.trial)
+			return true
+		}
+		step /= 2
+	}
+	return false
+}
+
+// escape looks whether phi, stationary in the Cholesky factors, is not so in
+// the covariance of a pair: the slope in Gamma must be positive semidefinite,
+// else adding a little of the offending direction lowers the objective.
+func (o *searcher) escape(phi []float64) bool {
+	for i := 0; i < o.k; i++ {
+		p := o.s.params
+		if p[i].kind != pairVar1 {
+			continue
+		}
+		g1, gc, g2 := o.gGamma[i]/p[i].scale, o.gGamma[i+1]/p[i+1].scale/2, o.gGamma[i+2]/p[i+2].scale
+		mid, diff := (g1+g2)/2, (g1-g2)/2
+		lowest := mid - math.Hypot(diff, gc)
+		if lowest < -acceptedGradient {
+			// Its eigenvector.
+			v1, v2 := gc, lowest-g1
+			if math.Abs(lowest-g2) > math.Abs(lowest-g1) {
+				v1, v2 = lowest-g2, gc
+			}
+			if size := math.Hypot(v1, v2); size > 0 {
+				const little = 1e-3
+				a, b, c := phi[i], phi[i+1], phi[i+2]
+				s1 := a*a + little*v1*v1/(size*size)
+				sc := a*b + little*v1*v2/(size*size)
+				s2 := b*b + c*c + little*v2*v2/(size*size)
+				phi[i] = math.Sqrt(s1)
+				phi[i+1] = 0
+				if s1 > 0 {
+					phi[i+1] = sc / phi[i]
+				}
+				phi[i+2] = math.Sqrt(max(0, s2-phi[i+1]*phi[i+1]))
+				return true
+			}
+		}
+		i += 2
+	}
+	return false
+}
+
+// direction fills small with the Newton step of the free coordinates. Those at
+// a bound that the step would push through it are held: clamping them would
+// spoil the step of the others.
+func (o *searcher) direction(phi []float64) {
+	for {
+		o.newtonStep()
+		held := false
+		n := 0
+		for a, i := range o.free {
+			if lo, hi := o.bounds(i); phi[i] <= lo && o.small[a] < 0 || phi[i] >= hi && o.small[a] > 0 {
+				held = true
+				continue
+			}
+			o.free[n] = i
+			n++
+		}
+		if !held || n == 0 {
+			return
+		}
+		o.free = o.free[:n]
+	}
+}
+
+// newtonStep solves for the step; the Hessian is made positive definite by a
+// ridge where it is not.
+func (o *searcher) newtonStep() {
 	m, k := len(o.free), o.k
 	ridge := 0.0
 	for {

@@ -1,0 +1,411 @@
+package mixed
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"sealbound/stats"
+	"sealbound/stats/internal/refcase"
+)
+
+// caseDesign builds the design of a reference case by its id.
+func caseDesign(t testing.TB, id string) (Design, *refcase.Case) {
+	t.Helper()
+	for _, mc := range mixedCases {
+		if mc.id == id {
+			c := refcase.Load(t, id)
+			tt, ok := t.(*testing.T)
+			if !ok {
+				tt = &testing.T{}
+			}
+			return mc.build(tt, c).design, c
+		}
+	}
+	t.Fatalf("no case %s", id)
+	return Design{}, nil
+}
+
+// Expected: MixedModels.jl 2228a9a, test/pls.jl, test set "Dyestuff": the
+// criterion at a fixed theta and at the ML optimum; REML at the closed form of
+// balanced data, from the mean squares of R 4.2.2's aov.
+func TestCriterionPublished(t *testing.T) {
+	d, _ := caseDesign(t, "c_dyestuff")
+	for _, tt := range []struct {
+		theta, want float64
+		by          Method
+	}{
+		{0.713, 327.34216280954615, ML},
+		{0.7525806540074477, 327.32705988112673, ML},
+		{math.Sqrt((11271.50/2451.25 - 1) / 5), 319.6542768422576, REML},
+	} {
+		got, err := d.Criterion([]float64{tt.theta}, tt.by)
+		if err != nil || math.Abs(got-tt.want) > 1e-9 {
+			t.Errorf("Criterion(%v, %v) = %.12f, %v; want %.12f", tt.theta, tt.by, got, err, tt.want)
+		}
+	}
+	f, err := d.Fit(ML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := math.Sqrt(f.Components[0].Variance / f.Components[1].Variance); math.Abs(got-0.7525806540074477) > 1e-6 {
+		t.Errorf("ML theta = %v, want 0.75258065", got)
+	}
+	if got := -2 * f.LogLikML; math.Abs(got-327.32705988112673) > 1e-9 {
+		t.Errorf("ML criterion = %.12f", got)
+	}
+}
+
+// A component at the boundary is exactly 0, dropped and named; the fit is that
+// of the model without it. Variance and degrees of freedom: lme4 and lmerTest
+// on Dyestuff2, where the moment estimate is negative.
+func TestBoundary(t *testing.T) {
+	d, c := caseDesign(t, "c_dyestuff2_boundary")
+	f, err := d.Fit(REML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	batch := f.Components[0]
+	if batch.Variance != 0 || batch.SD != 0 || !batch.Dropped || !slices.Equal(f.Dropped, []string{"Batch"}) {
+		t.Errorf("component %+v, dropped %v; want exactly 0, dropped", batch, f.Dropped)
+	}
+	if len(f.Warnings) != 1 || f.Warnings[0].Code != "component-at-zero" {
+		t.Errorf("warnings %v", f.Warnings)
+	}
+	plain := Design{Y: d.Y, X: d.X}
+	g, err := plain.Fit(REML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.LogLikREML != g.LogLikREML || f.Beta[0] != g.Beta[0] || f.Cov[0][0] != g.Cov[0][0] {
+		t.Error("the refit differs from the model without the component")
+	}
+	mean, err := f.Contrast([]float64{1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Check(t, "df_satterthwaite.(Intercept)", mean.DF)
+	// The rule: never more than the boxes allow.
+	if df, _ := f.SafeDF(mean.DF, 6); df != 5 {
+		t.Errorf("SafeDF = %v, want 5", df)
+	}
+	for _, b := range first(f.Effects(0)) {
+		if b != 0 {
+			t.Errorf("effect %v of a dropped component", b)
+		}
+	}
+}
+
+func first(a, _ []float64) []float64 { return a }
+
+// One level: exactly the t interval of a single sample.
+func TestNoTerms(t *testing.T) {
+	y := []float64{61.2, 63.9, 60.4, 62.2, 65.0}
+	f, err := Design{Y: y}.Fit(REML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mean, ss := moments(y)
+	c, err := f.Contrast([]float64{1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := math.Sqrt(ss / 4)
+	if relDiff(c.Value, mean) > 1e-14 || relDiff(c.SE, s/math.Sqrt(5)) > 1e-14 || relDiff(c.DF, 4) > 1e-12 {
+		t.Errorf("mean %v ± %v, df %v; want %v ± %v, 4", c.Value, c.SE, c.DF, mean, s/math.Sqrt(5))
+	}
+	v, df, ok := f.VarianceOf([]float64{1}, []float64{1})
+	if !ok || relDiff(v, s*s*1.2) > 1e-14 || relDiff(df, 4) > 1e-12 {
+		t.Errorf("VarianceOf = %v, %v, %v; want %v on 4", v, df, ok, s*s*1.2)
+	}
+}
+
+func relDiff(a, b float64) float64 {
+	if a == b {
+		return 0
+	}
+	return math.Abs(a-b) / math.Max(math.Abs(a), math.Abs(b))
+}
+
+// In balanced one-way data the variance of the next value in a new group about
+// the mean is MSB (1/n + 1/N) + MSW (1 - 1/n), with Satterthwaite's df of that
+// sum of independent mean squares: closed form, by hand.
+func TestVarianceOfBalanced(t *testing.T) {
+	for _, id := range []string{"c_dyestuff", "c_rail"} {
+		d, _ := caseDesign(t, id)
+		f, err := d.Fit(REML)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := NewOneWay(d.Y, d.Terms[0].Factor)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, total := a.N0, float64(a.N)
+		parts := [2]float64{a.MSBetween * (1/n + 1/total), a.MSWithin * (1 - 1/n)}
+		want := parts[0] + parts[1]
+		wantDF := want * want / (parts[0]*parts[0]/a.DFBetween + parts[1]*parts[1]/a.DFWithin)
+		v, df, ok := f.VarianceOf([]float64{1, 1}, []float64{1})
+		if !ok || relDiff(v, want) > 1e-9 || relDiff(df, wantDF) > 1e-8 {
+			t.Errorf("%s: VarianceOf = %v on %v, %v; want %v on %v", id, v, df, ok, want, wantDF)
+		}
+		// The residual alone has the df of the within mean square.
+		v, df, ok = f.VarianceOf([]float64{0, 1}, nil)
+		if !ok || relDiff(v, a.MSWithin) > 1e-9 || relDiff(df, a.DFWithin) > 1e-8 {
+			t.Errorf("%s: residual %v on %v; want %v on %v", id, v, df, a.MSWithin, a.DFWithin)
+		}
+	}
+}
+
+// sameFit compares two fits by their numbers, relative to tol.
+func sameFit(t *testing.T, what string, a, b *Fit, shift, scale, tol float64) {
+	t.Helper()
+	near := func(name string, got, want float64) {
+		if math.Abs(got-want) > tol*(1+math.Abs(want)) {
+			t.Errorf("%s: %s = %.15g, want %.15g", what, name, got, want)
+		}
+	}
+	for i := range a.Components {
+		near(a.Components[i].Name, b.Components[i].Variance, scale*scale*a.Components[i].Variance)
+		if a.Components[i].Dropped != b.Components[i].Dropped {
+			t.Errorf("%s: %s dropped %v, want %v", what, a.Components[i].Name, b.Components[i].Dropped, a.Components[i].Dropped)
+		}
+	}
+	for i := range a.Beta {
+		want := scale * a.Beta[i]
+		if a.XNames[i] == "(Intercept)" {
+			want += shift
+		}
+		near(a.XNames[i], b.Beta[i], want)
+		l := make([]float64, a.P)
+		l[i] = 1
+		ca, _ := a.Contrast(l)
+		cb, _ := b.Contrast(l)
+		near("se", cb.SE, scale*ca.SE)
+		near("df", cb.DF, ca.DF)
+	}
+	near("log-likelihood", b.LogLikREML, a.LogLikREML-float64(a.N-a.P)*math.Log(scale))
+}
+
+// Laws every case must keep: a shift of all values moves the intercept alone, a
+// change of unit scales, the order of rows changes nothing to the bit, and the
+// numbering of levels nothing beyond rounding.
+func TestLaws(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	for _, mc := range mixedCases {
+		c := refcase.Load(t, mc.id)
+		d := mc.build(t, c).design
+		f, err := d.Fit(REML)
+		if err != nil {
+			t.Fatal(err)
+		}
+		with := func(change func(y float64) float64) *Fit {
+			e := d
+			e.Y = make([]float64, len(d.Y))
+			for i, y := range d.Y {
+				e.Y[i] = change(y)
+			}
+			g, err := e.Fit(REML)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return g
+		}
+		sameFit(t, mc.id+" shifted", f, with(func(y float64) float64 { return y + 7 }), 7, 1, 1e-7)
+		sameFit(t, mc.id+" halved", f, with(func(y float64) float64 { return y / 2 }), 0, 0.5, 1e-9)
+
+		order := rng.Perm(len(d.Y))
+		g, err := permuted(d, order).Fit(REML)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(f.Beta, g.Beta) || !slices.Equal(f.Components, g.Components) || f.LogLikREML != g.LogLikREML || !slices.Equal(f.information, g.information) {
+			t.Errorf("%s: another order of rows changes the result", mc.id)
+		}
+		for k := range d.Terms {
+			a0, a1 := f.Effects(k)
+			b0, b1 := g.Effects(k)
+			if !slices.Equal(a0, b0) || !slices.Equal(a1, b1) {
+				t.Errorf("%s: another order of rows changes the effects", mc.id)
+			}
+		}
+
+		relabelled := d
+		relabelled.Terms = slices.Clone(d.Terms)
+		for k, term := range d.Terms {
+			to := rng.Perm(term.Factor.Levels + 3) // some levels unused
+			codes := make([]int32, len(d.Y))
+			for i, c := range term.Factor.Codes {
+				codes[i] = int32(to[c])
+			}
+			relabelled.Terms[k].Factor = stats.Factor{Name: term.Factor.Name, Codes: codes, Levels: len(to)}
+		}
+		g, err = relabelled.Fit(REML)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sameFit(t, mc.id+" relabelled", f, g, 0, 1, 1e-7)
+	}
+}
+
+func permuted(d Design, order []int) Design {
+	e := d
+	pick := func(v []float64) []float64 {
+		if v == nil {
+			return nil
+		}
+		out := make([]float64, len(order))
+		for i, o := range order {
+			out[i] = v[o]
+		}
+		return out
+	}
+	e.Y = pick(d.Y)
+	e.X = nil
+	for _, x := range d.X {
+		e.X = append(e.X, pick(x))
+	}
+	e.Terms = slices.Clone(d.Terms)
+	for k := range e.Terms {
+		codes := make([]int32, len(order))
+		for i, o := range order {
+			codes[i] = d.Terms[k].Factor.Codes[o]
+		}
+		e.Terms[k].Factor.Codes = codes
+		e.Terms[k].Slope = pick(d.Terms[k].Slope)
+	}
+	return e
+}
+
+func factor(name string, codes ...int32) stats.Factor {
+	f := stats.Factor{Name: name, Codes: codes}
+	for _, c := range codes {
+		f.Levels = max(f.Levels, int(c)+1)
+	}
+	return f
+}
+
+// Designs without an answer get the error that names the reason.
+func TestRefused(t *testing.T) {
+	nan := math.NaN()
+	one := []float64{1, 1, 1, 1}
+	for _, tt := range []struct {
+		name string
+		d    Design
+		want error
+	}{
+		{"no values", Design{}, ErrTooFew},
+		{"one value", Design{Y: []float64{60}}, ErrTooFew},
+		{"two values, two effects", Design{Y: []float64{60, 61}, X: [][]float64{{1, 1}, {0, 1}}}, ErrTooFew},
+		{"constant", Design{Y: []float64{60.1, 60.1, 60.1, 60.1}, Terms: []Term{{Factor: factor("box", 0, 0, 1, 1)}}}, ErrConstant},
+		{"fitted exactly", Design{Y: []float64{60, 61, 62, 63}, X: [][]float64{one, {0, 1, 2, 3}}}, ErrConstant},
+		{"collinear", Design{Y: []float64{60, 61, 65, 63}, X: [][]float64{one, {2, 2, 2, 2}}}, ErrRank},
+		{"zero column", Design{Y: []float64{60, 61, 65, 63}, X: [][]float64{one, {0, 0, 0, 0}}}, ErrRank},
+		{"no columns", Design{Y: []float64{60, 61, 65}, X: [][]float64{}}, ErrInput},
+		{"ragged", Design{Y: []float64{60, 61, 65}, X: [][]float64{{1, 1}}}, ErrInput},
+		{"not a number", Design{Y: []float64{60, nan, 65}}, ErrInput},
+		{"infinite", Design{Y: []float64{60, math.Inf(1), 65}}, ErrInput},
+		{"code out of range", Design{Y: []float64{60, 61, 65}, Terms: []Term{{Factor: stats.Factor{Name: "box", Codes: []int32{0, 1, 2}, Levels: 2}}}}, ErrInput},
+		{"codes missing", Design{Y: []float64{60, 61, 65}, Terms: []Term{{Factor: stats.Factor{Name: "box", Codes: []int32{0}, Levels: 2}}}}, ErrInput},
+		{"slope missing rows", Design{Y: []float64{60, 61, 65}, Terms: []Term{{Factor: factor("box", 0, 0, 1), Slope: []float64{1}}}}, ErrInput},
+		{"one value per box", Design{Y: []float64{60, 61, 65}, Terms: []Term{{Factor: factor("box", 0, 1, 2)}}}, ErrAliased},
+		{"one box", Design{Y: []float64{60, 61, 65}, Terms: []Term{{Factor: factor("box", 0, 0, 0)}}}, ErrAliased},
+		{"same partition twice", Design{Y: []float64{60, 61, 65, 66}, Terms: []Term{{Factor: factor("box", 0, 0, 1, 1)}, {Factor: factor("fitting", 1, 1, 0, 0)}}}, ErrAliased},
+		{"box fixed and random", Design{Y: []float64{60, 61, 65, 66}, X: [][]float64{one, {0, 0, 1, 1}}, Terms: []Term{{Factor: factor("box", 0, 0, 1, 1)}}}, ErrAliased},
+		{"n = 2", Design{Y: []float64{60, 61}, Terms: []Term{{Factor: factor("box", 0, 1)}}}, ErrAliased},
+		{"equal within boxes", Design{Y: []float64{60, 60, 65, 65, 61, 61}, Terms: []Term{{Factor: factor("box", 0, 0, 1, 1, 2, 2)}}}, ErrNoResidual},
+	} {
+		if f, err := tt.d.Fit(REML); !errors.Is(err, tt.want) {
+			t.Errorf("%s: %v, %v; want %v", tt.name, f, err, tt.want)
+		}
+	}
+	if _, err := (Design{Y: []float64{1, 2, 4}}).Fit(Method(7)); !errors.Is(err, ErrInput) {
+		t.Errorf("unknown method: %v", err)
+	}
+	if _, err := (Design{Y: []float64{1, 2, 4}}).Criterion([]float64{1}, REML); !errors.Is(err, ErrInput) {
+		t.Errorf("too many factors: %v", err)
+	}
+	f, err := Design{Y: []float64{1, 2, 4}}.Fit(REML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Contrast([]float64{1, 1}); !errors.Is(err, ErrInput) {
+		t.Errorf("contrast of wrong length: %v", err)
+	}
+	if _, _, ok := f.VarianceOf([]float64{1, 1}, nil); ok {
+		t.Error("weights of wrong length accepted")
+	}
+}
+
+// Small random designs, many of them ill-posed, give finite numbers or a named
+// error, and never panic. What they give is a minimum of the dense criterion.
+func TestSmallDesigns(t *testing.T) {
+	named := []error{ErrInput, ErrTooFew, ErrConstant, ErrRank, ErrAliased, ErrNoResidual, ErrTooLarge}
+	fitted := 0
+	for i := range 1500 {
+		rng := rand.New(rand.NewPCG(7, uint64(i)))
+		n := 1 + rng.IntN(14)
+		if i%10 == 0 {
+			n = 20 + rng.IntN(30)
+		}
+		d := randomDesign(rng, n)
+		if rng.IntN(4) == 0 {
+			for i := range d.Y {
+				d.Y[i] = math.Round(d.Y[i] / 4)
+			}
+		}
+		f, err := d.Fit(REML)
+		if err != nil {
+			// Correlated slopes in a handful of values can leave no minimum to find.
+			hopeless := errors.Is(err, ErrNotConverged) && slices.ContainsFunc(d.Terms, Term.correlated)
+			if !hopeless && !slices.ContainsFunc(named, func(e error) bool { return errors.Is(err, e) }) {
+				t.Errorf("design %d (%v): %v", i, termNames(d), err)
+			}
+			continue
+		}
+		fitted++
+		for _, c := range f.Components {
+			if !(c.Variance >= 0) || math.IsInf(c.Variance, 0) {
+				t.Errorf("design %d: component %+v", i, c)
+			}
+		}
+		l := make([]float64, f.P)
+		l[0] = 1
+		c, err := f.Contrast(l)
+		if err != nil || math.IsNaN(c.Value) || math.IsNaN(c.SE) || math.IsNaN(c.DF) == f.InformationOK {
+			t.Errorf("design %d: contrast %+v, %v, information %v", i, c, err, f.InformationOK)
+		}
+		if df, _ := f.SafeDF(c.DF, 3); !(df >= 1 && df <= 2) {
+			t.Errorf("design %d: df %v", i, df)
+		}
+		for k := range d.Terms {
+			b0, b1 := f.Effects(k)
+			for _, b := range append(b0, b1...) {
+				if math.IsNaN(b) || math.IsInf(b, 0) {
+					t.Errorf("design %d: effect %v", i, b)
+				}
+			}
+		}
+		// No point nearby is lower by the dense formula.
+		theta := f.Theta()
+		at := denseCriterion(d, theta, true)
+		if math.Abs(at+2*f.LogLikREML) > 1e-6*(1+math.Abs(at)) {
+			t.Errorf("design %d: criterion %v, dense %v at %v", i, -2*f.LogLikREML, at, theta)
+		}
+		for range 4 {
+			near := slices.Clone(theta)
+			for j := range near {
+				near[j] = math.Abs(near[j] + 0.1*rng.NormFloat64())
+			}
+			if v := denseCriterion(d, near, true); v < at-1e-7*(1+math.Abs(at)) {
+				t.Errorf("design %d (%v): criterion %v at %v, but %v at %v", i, termNames(d), at, theta, v, near)
+			}
+		}
+	}
+	if fitted < 300 {
+		t.Errorf("only %d designs fitted", fitted)
+	}
+	t.Logf("%d of 1500 fitted", fitted)
+}
