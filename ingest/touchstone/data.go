@@ -59,19 +59,18 @@ type set struct {
 	first                float64 // of the pair at hand
 }
 
-// A short set met a line that looks like the beginning of the next. What it is
-// shows with the line after it.
-type short struct {
-	begun, had   int // the line on which the set begins, the values it had then
-	line, values int // of the line that came instead
-	column       int // of that line's last number
+// A held line looks like the beginning of a data set although the one before it
+// lacks values. Whether that one is short or the file is cut off inside this line
+// shows when the next line comes, or none.
+type held struct {
+	tokens []token
+	line   int
 }
 
 // lastRow is the frequency that the next one must exceed.
 type lastRow struct {
-	hz    float64
-	line  int // 0 where there is none
-	token string
+	hz   float64
+	line int // 0 where there is none
 }
 
 // firstData meets numbers where none have been seen yet: in version 1 they are
@@ -105,43 +104,62 @@ func (p *parser) dataLine(tokens []token, line int) {
 		return
 	}
 	p.count.Rows++
-	p.tellShort()
-	// a frequency and whole pairs: only the line that begins a set is odd
-	begins := has%2 == 1
-	if p.set.values > 0 {
-		switch {
-		case begins:
-			p.short = &short{begun: p.set.line, had: p.set.values, line: line, values: has, column: tokens[has-1].column}
-			p.drop()
-		case p.set.values+has > need:
-			p.add(line, tokens[need-p.set.values].column, "", "", fmt.Sprintf("the data set begun on line %d has more than its %d values", p.set.line, need), p.shape())
-			p.drop()
-			p.count.Refused++
-			return
-		default:
-			p.take(tokens, line)
-			return
-		}
+	p.release()
+	open := p.set.values
+	switch {
+	case open == 0:
+		p.beginSet(tokens, line)
+	case begins(tokens):
+		p.held = &held{tokens, line}
+	case open+has > need:
+		p.add(line, tokens[need-open].column, "", "", fmt.Sprintf("the data set begun on line %d has more than its %d values", p.set.line, need), p.shape())
+		p.drop()
+		p.count.Refused++
+	default:
+		p.take(tokens, line)
 	}
+}
+
+// begins tells whether a line may begin a data set. That has a frequency and
+// pairs: only the line with the frequency is odd.
+func begins(tokens []token) bool { return len(tokens)%2 == 1 }
+
+// beginSet opens a data set with a line.
+func (p *parser) beginSet(tokens []token, line int) {
+	need, has := p.layout.values, len(tokens)
+	wrong, at := "", tokens[min(has-1, need)]
 	switch {
 	case p.layout.oneLine && has != need:
-		p.sets++
-		p.count.Refused++
-		p.add(line, tokens[min(has-1, need)].column, "", "", fmt.Sprintf("%d values, a %d-port row needs %d", has, p.file.Ports, need), p.shape())
-		return
-	case !begins:
-		p.count.Refused++
-		p.add(line, tokens[0].column, "", "", fmt.Sprintf("%d values begin no data set: that has a frequency and pairs, %d values in all", has, need), p.shape())
-		return
+		wrong = fmt.Sprintf("%d values, a %d-port row needs %d", has, p.file.Ports, need)
+	case !begins(tokens):
+		at = tokens[0]
+		wrong = fmt.Sprintf("%d values begin no data set: that has a frequency and pairs, %d values in all", has, need)
 	case has > need:
+		wrong = fmt.Sprintf("%d values, a %d-port data set has %d", has, p.file.Ports, need)
+	}
+	if begins(tokens) || p.layout.oneLine {
 		p.sets++
+	}
+	if wrong != "" {
 		p.count.Refused++
-		p.add(line, tokens[need].column, "", "", fmt.Sprintf("%d values, a %d-port data set has %d", has, p.file.Ports, need), p.shape())
+		p.add(line, at.column, "", "", wrong, p.shape())
 		return
 	}
-	p.sets++
 	p.set = set{line: line, row: Row{Line: line}}
 	p.take(tokens, line)
+}
+
+// release lets a held line begin its data set, now that data follow it: the set
+// before it is short.
+func (p *parser) release() {
+	h := p.held
+	if h == nil {
+		return
+	}
+	p.held = nil
+	p.add(h.line, 1, "", "", fmt.Sprintf("a data set begins, and that of line %d has %d of %d values", p.set.line, p.set.values, p.layout.values), p.shape())
+	p.drop()
+	p.beginSet(h.tokens, h.line)
 }
 
 // shape is the mend of a data set that does not have its values.
@@ -176,9 +194,9 @@ func (p *parser) take(tokens []token, line int) {
 		return
 	}
 	p.set = set{}
-	if len(p.file.Rows) == MaxRows {
+	if len(p.file.Rows) == p.mostRows {
 		if !p.ruined {
-			p.ruin(line, 1, "", "", fmt.Sprintf("more than %d frequencies", MaxRows), "split the file by frequency")
+			p.ruin(done.line, 1, "", "", fmt.Sprintf("more than %d frequencies", p.mostRows), "split the file by frequency")
 		}
 		return
 	}
@@ -188,7 +206,7 @@ func (p *parser) take(tokens []token, line int) {
 // value reads the next number of a set.
 func (p *parser) value(s *set, t token, line int) {
 	if s.values == 0 {
-		hz, ok := p.frequency(t, line, &p.last)
+		hz, ok := p.frequency(t, line, &p.last, false)
 		s.row.FreqHz = hz
 		s.bad = s.bad || !ok
 		return
@@ -228,59 +246,42 @@ func (p *parser) value(s *set, t token, line int) {
 	s.row.DB, s.row.Zero = 20*math.Log10(magnitude), magnitude == 0
 }
 
-// frequency reads a frequency, which must exceed the one before it.
-func (p *parser) frequency(t token, line int, last *lastRow) (hz float64, ok bool) {
+// frequency reads a frequency, which must exceed the one before it, or equal it
+// where repeats are permitted.
+func (p *parser) frequency(t token, line int, last *lastRow, repeats bool) (hz float64, ok bool) {
 	hz, fault := cell.Number([]byte(t.text), p.option.scale)
 	switch {
 	case fault != nil:
 		p.add(line, t.column, "frequency", t.text, fault.What, fault.Mend)
 	case hz < 0:
 		p.add(line, t.column, "frequency", t.text, "a frequency is never negative", "correct it")
-	case last.line > 0 && hz == last.hz:
+	case last.line > 0 && hz == last.hz && !repeats:
 		p.add(line, t.column, "frequency", t.text, fmt.Sprintf("the frequency is not increasing: it stands already on line %d", last.line), "keep one sweep in a file, and each frequency once")
 	case last.line > 0 && hz < last.hz:
-		p.add(line, t.column, "frequency", t.text, fmt.Sprintf("the frequency is not increasing: it is %s on line %d", last.token, last.line), "keep one sweep in a file, in order of frequency")
+		p.add(line, t.column, "frequency", t.text, fmt.Sprintf("the frequency is not increasing: it is higher on line %d", last.line), "keep one sweep in a file, in order of frequency")
 	default:
-		*last = lastRow{hz: hz, line: line, token: t.text}
+		*last = lastRow{hz: hz, line: line}
 		return hz, true
 	}
 	return 0, false
 }
 
-// tellShort reports a set that ended early, now that data are known to follow.
-func (p *parser) tellShort() {
-	s := p.short
-	if s == nil {
-		return
-	}
-	p.short = nil
-	p.add(s.line, 1, "", "", fmt.Sprintf("a data set begins, and that of line %d has %d of %d values", s.begun, s.had, p.layout.values), p.shape())
-}
-
-// endRows closes the network data or the noise data: a set that is still open is
-// short of values.
+// endRows closes the network data: a set that is still open is short of values,
+// and a held line is the last one of it.
 func (p *parser) endRows() {
-	if p.section == noiseData {
+	if h := p.held; h != nil && p.set.values+len(h.tokens) > p.layout.values {
+		p.release()
+	}
+	if p.set.values == 0 {
 		return
 	}
-	need := p.layout.values
-	switch s := p.short; {
-	case s != nil && s.had+s.values <= need && p.set.line == s.line:
-		// cut off inside a pair, so that the last line looked like a beginning
-		p.sets--
-		p.short = nil
-		p.drop()
-		p.cutOff(s.line, s.column, s.begun, s.had+s.values)
-	case p.set.values > 0:
-		p.tellShort()
-		open := p.set
-		p.drop()
-		p.cutOff(open.lastLine, open.lastColumn, open.line, open.values)
-	default:
-		p.tellShort()
+	has, line, column := p.set.values, p.set.lastLine, p.set.lastColumn
+	if h := p.held; h != nil {
+		last := h.tokens[len(h.tokens)-1]
+		has, line, column = has+len(h.tokens), h.line, last.column
+		p.held = nil
+		p.count.Refused++
 	}
-}
-
-func (p *parser) cutOff(line, column, begun, has int) {
-	p.add(line, column, "", "", fmt.Sprintf("the last data set (line %d) has %d of %d values", begun, has, p.layout.values), "save the file again: it is cut off")
+	p.add(line, column, "", "", fmt.Sprintf("the last data set (line %d) has %d of %d values", p.set.line, has, p.layout.values), "save the file again: it is cut off")
+	p.drop()
 }

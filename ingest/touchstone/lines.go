@@ -13,6 +13,7 @@ import (
 // A lines yields the lines of a file without their ends.
 type lines struct {
 	src    *bufio.Reader
+	most   int64 // bytes of the file
 	read   int64
 	number int    // of the line, 1-based; 0 before the first
 	text   string // dead after the next call
@@ -22,7 +23,7 @@ type lines struct {
 }
 
 func newLines(r io.Reader) *lines {
-	return &lines{src: bufio.NewReaderSize(r, 1<<16)}
+	return &lines{src: bufio.NewReaderSize(r, 1<<16), most: MaxBytes}
 }
 
 // next advances to the next line. It returns false at the end, on a failure of
@@ -58,7 +59,7 @@ func (l *lines) next() bool {
 	switch {
 	case len(line) > MaxLine:
 		return l.stop(1, "the line is longer than a megabyte", "check the line ends of the file")
-	case l.read > MaxBytes:
+	case l.read > l.most:
 		return l.stop(1, "the file is larger than 256 MB", "split it by frequency")
 	}
 	if i := bytes.IndexByte(line, 0); i >= 0 {

@@ -29,7 +29,7 @@ func (p *parser) noiseRow(tokens []token, line int) {
 		p.add(line, tokens[min(has-1, noiseValues)].column, "", "", fmt.Sprintf("%d values, a row of noise data has %d", has, noiseValues), "correct the row; network data come before noise data")
 		return
 	}
-	p.frequency(tokens[0], line, &p.lastNoise)
+	p.frequency(tokens[0], line, &p.lastNoise, true) // nothing is paired by it
 	for i, t := range tokens[1:] {
 		if _, fault := cell.Number([]byte(t.text), 0); fault != nil {
 			p.add(line, t.column, noiseNames[i+1], t.text, fault.What, fault.Mend)

@@ -59,18 +59,25 @@ type File struct {
 // the File is nil where the file as a whole cannot be used. The Count is of lines
 // of network data, true in either case. The error is that of r alone.
 func Parse(r io.Reader, name string, problems *reading.Problems) (*File, reading.Count, error) {
-	p := parser{
+	return newParser(r, name, problems).parse()
+}
+
+func newParser(r io.Reader, name string, problems *reading.Problems) *parser {
+	return &parser{
 		lines:    newLines(r),
 		problems: problems,
 		file:     &File{Name: name},
-		matrix:   full,
+		mostRows: MaxRows,
 	}
+}
+
+func (p *parser) parse() (*File, reading.Count, error) {
 	p.ending()
 	if !p.ruined {
 		p.read()
 	}
 	if p.lines.err != nil {
-		return nil, reading.Count{}, fmt.Errorf("read %s: %w", name, p.lines.err)
+		return nil, reading.Count{}, fmt.Errorf("read %s: %w", p.file.Name, p.lines.err)
 	}
 	if p.ruined {
 		p.count.Refused = p.count.Rows
@@ -86,6 +93,7 @@ type parser struct {
 	file     *File
 	count    reading.Count
 	ruined   bool // no File comes of it
+	mostRows int
 
 	endingPorts int // 0 for .ts
 	option      *option
@@ -94,7 +102,7 @@ type parser struct {
 	section     section
 	layout      layout // known from networkData on
 	set         set
-	short       *short
+	held        *held
 	sets        int // data sets begun, sound or not
 	last        lastRow
 	lastNoise   lastRow
