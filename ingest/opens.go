@@ -148,13 +148,6 @@ func (p *pairing) openFor(c, at int32) *openSet {
 	return nil
 }
 
-// servedAlone reports whether open readings of its own serve the closing
-// at the point.
-func (p *pairing) servedAlone(c, at int32) bool {
-	s := p.ownSets[ownKey{c, at}]
-	return s != nil && !math.IsNaN(s.meanDB)
-}
-
 func (p *pairing) anyOpen() bool {
 	for i := range p.opens {
 		if !math.IsNaN(p.opens[i].meanDB) {

@@ -49,9 +49,11 @@ type pair struct {
 	closing, point         int32
 	attenuation            float64
 	limited, floorKnown    bool
+	own                    bool    // the open readings serve this closing alone
 	headroom, open, closed float64 // NaN where there is none
 	floor                  floorKind
 	row                    int32 // the first reading
+	openRow                int32 // the first open reading; -1 where there is none
 	sweeps                 int32
 }
 
@@ -121,7 +123,11 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	p.floorsByPoint()
 	p.orderClosed()
 	p.checkFloors()
-	return p.pairAll(ctx)
+	if err := p.pairAll(ctx); err != nil {
+		return err
+	}
+	p.dropEmpty()
+	return nil
 }
 
 // refuse keeps a row from use and tells why.
@@ -198,12 +204,42 @@ func (p *pairing) pairAll(ctx context.Context) error {
 				continue
 			}
 			if q, ok := p.pair(rows, c, at, open); ok {
+				q.own = open != &p.opens[at]
 				p.pairs = append(p.pairs, q)
 			}
 		}
 	}
 	p.withoutOpen(missing)
 	return nil
+}
+
+// dropEmpty forgets closings of which nothing is left.
+func (p *pairing) dropEmpty() {
+	number := make([]int32, len(p.closing.keys))
+	for _, q := range p.pairs {
+		number[q.closing] = 1
+	}
+	kept := p.closing.keys[:0]
+	for i, k := range p.closing.keys {
+		if number[i] == 1 {
+			number[i] = int32(len(kept))
+			kept = append(kept, k)
+		} else {
+			number[i] = -1
+		}
+	}
+	if p.closing.keys = kept; len(kept) == len(number) {
+		return
+	}
+	for i := range p.pairs {
+		p.pairs[i].closing = number[p.pairs[i].closing]
+	}
+	for i, c := range p.closing.of {
+		if c >= 0 {
+			p.closing.of[i] = number[c]
+		}
+	}
+	p.closed = slices.DeleteFunc(p.closed, func(r int32) bool { return p.closing.of[r] < 0 })
 }
 
 // distinctSweeps refuses readings of one closing at one point that no sweep tells
@@ -244,7 +280,7 @@ func (p *pairing) distinctSweeps(rows []int32) bool {
 
 // given takes attenuations as the data have them.
 func (p *pairing) given(rows []int32, c, at int32) pair {
-	q := pair{closing: c, point: at, floorKnown: true, row: rows[0], sweeps: int32(len(rows)),
+	q := pair{closing: c, point: at, floorKnown: true, row: rows[0], openRow: -1, sweeps: int32(len(rows)),
 		headroom: math.NaN(), open: math.NaN(), closed: math.NaN()}
 	values := make([]float64, len(rows))
 	for i, r := range rows {
@@ -279,7 +315,7 @@ func (p *pairing) pair(rows []int32, c, at int32, open *openSet) (pair, bool) {
 	if len(level) == 0 {
 		return pair{}, false
 	}
-	q := pair{closing: c, point: at, row: rows[0], sweeps: int32(len(level)), floor: kind,
+	q := pair{closing: c, point: at, row: rows[0], openRow: open.rows[0], sweeps: int32(len(level)), floor: kind,
 		open: open.meanDB, closed: mean(level), headroom: math.NaN()}
 	shown := q.closed
 	if kind != noFloor {

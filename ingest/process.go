@@ -283,7 +283,7 @@ func (p *pairing) describe(label string) []Closing {
 		}
 	}
 	for _, q := range p.pairs {
-		list[q.closing].OwnReference = list[q.closing].OwnReference || p.servedAlone(q.closing, q.point)
+		list[q.closing].OwnReference = list[q.closing].OwnReference || q.own
 	}
 	for _, r := range p.closed { // by closing and point; the first row is the one that stands first
 		c := &list[p.closing.of[r]]
@@ -297,7 +297,9 @@ func (p *pairing) describe(label string) []Closing {
 }
 
 // fillContexts gives each closing what its rows say of instruments and
-// surroundings: the value at the lowest point where they differ.
+// surroundings: the value at the lowest point where they differ. What open and
+// closed readings must share is taken from the open ones where the closed rows
+// leave it empty.
 func (p *pairing) fillContexts(list []Closing) {
 	for c := reading.FirstContext; c < reading.Columns; c++ {
 		codes := p.b.Text[c]
@@ -315,6 +317,11 @@ func (p *pairing) fillContexts(list []Closing) {
 			case values[n] != codes[r] && !varies[n]:
 				varies[n] = true
 				p.notes.add(noteVaries, c.Name(), fmt.Sprintf("%q of box %q in run %q", list[n].Label, list[n].Box, list[n].Run))
+			}
+		}
+		for _, q := range p.pairs {
+			if c <= reading.LastPaired && values[q.closing] == 0 && q.openRow >= 0 {
+				values[q.closing] = codes[q.openRow]
 			}
 		}
 		for n, v := range values {

@@ -55,8 +55,9 @@ type header struct {
 // A place is where a header cell stands.
 type place struct{ line, column int }
 
-// parseHeader reads the header's cells. Its problems lack the file's name.
-func parseHeader(cells [][]byte, places []place) (*header, []reading.Problem) {
+// parseHeader reads the header's cells. Its problems lack the file's name; those
+// of a missing column point at end, where a column could be added.
+func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Problem) {
 	h := &header{cells: len(cells), line: places[0].line}
 	var problems []reading.Problem
 	fail := func(i int, field, text, what, mend string) {
@@ -101,7 +102,7 @@ func parseHeader(cells [][]byte, places []place) (*header, []reading.Problem) {
 		case reading.Atten:
 		}
 	}
-	return h, append(problems, h.check(cells, places)...)
+	return h, append(problems, h.check(cells, places, end)...)
 }
 
 func (h *header) unitOf(c reading.Column) reading.Unit {
@@ -117,17 +118,20 @@ func (h *header) unitOf(c reading.Column) reading.Unit {
 func (h *header) has(c reading.Column) bool { return h.at[c] >= 0 }
 
 // check finds what is missing and what does not go together.
-func (h *header) check(cells [][]byte, places []place) []reading.Problem {
+func (h *header) check(cells [][]byte, places []place, end int) []reading.Problem {
 	var problems []reading.Problem
 	at := func(c reading.Column, what, mend string) {
 		i := h.at[c]
 		problems = append(problems, reading.Problem{Line: places[i].line, Column: places[i].column, Text: string(cells[i]), What: what, Mend: mend})
 	}
 	missing := func(c []string, what, mend string) {
-		p := reading.Problem{Line: h.line, What: what, Mend: mend}
+		p := reading.Problem{Line: h.line, Column: end, What: what, Mend: mend}
 		for i, cell := range cells {
 			if s := suggest(string(cell)); s != "" && has(c, s) {
 				p.Column, p.Text, p.Mend = places[i].column, string(cell), "rename this column "+s
+				if !strings.Contains(strings.ToLower(p.Text), s[strings.LastIndexByte(s, '_')+1:]) {
+					p.Mend = "rename this column " + strings.Join(c[:len(c)-1], ", ") + " or " + c[len(c)-1]
+				}
 				break
 			}
 		}
@@ -169,7 +173,10 @@ func has(list []string, s string) bool {
 
 // suggest guesses which column a foreign name means, empty where it cannot.
 func suggest(name string) string {
-	n := strings.ToLower(name)
+	n := strings.TrimSpace(strings.ToLower(name))
+	if units[n] || n == "" || strings.ContainsAny(n[:1], "+-.<>0123456789") {
+		return "" // a unit or a figure names nothing
+	}
 	holds := func(words ...string) bool {
 		for _, w := range words {
 			if strings.Contains(n, w) {
@@ -185,14 +192,17 @@ func suggest(name string) string {
 				return "freq_" + u
 			}
 		}
+		return "freq_hz"
 	case holds("atten", "shielding", "se (db"):
 		return "atten_db"
 	case holds("dbm"):
 		return "level_dbm"
 	case holds("dbuv", "db\u00b5v", "db\u03bcv"):
 		return "level_dbuv"
-	case holds("s21", "level", "power", "amplitude") && holds("db"):
+	case holds("s21") || holds("level", "power", "amplitude") && holds("db"):
 		return "level_db"
+	case holds("level", "pegel"):
+		return "level_dbm"
 	}
 	return ""
 }

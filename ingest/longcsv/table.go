@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 	"sync/atomic"
 
 	"sealbound/ingest/cell"
@@ -66,11 +67,13 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 	for i := range cells {
 		places[i].line, places[i].column = r.Place(i)
 	}
-	h, problems := parseHeader(cells, places)
+	h, problems := parseHeader(cells, places, len(text)+1)
 	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine()}
 	if len(problems) > 0 {
-		if p, ok := preamble(&r, cells); ok {
-			problems = []reading.Problem{p}
+		if p, ok := below(&r, cells); ok && p.Line == h.line {
+			problems = []reading.Problem{p} // the header is another line, so what this one lacks says nothing
+		} else if ok {
+			problems = append(problems, p)
 		}
 	}
 	for i := range problems {
@@ -86,17 +89,23 @@ func faulty(f *record.Fault) reading.Problem {
 	return reading.Problem{Line: f.Line, Column: f.Column, Text: f.Text, What: f.What, Mend: f.Mend}
 }
 
-// preamble looks for a header below the first line.
-func preamble(r *record.Reader, first [][]byte) (reading.Problem, bool) {
-	best := familiar(texts(first))
-	top := r.Line()
+// below looks under a first line that is no header for what explains it: a line
+// of units, a unit behind a number, or the header itself further down.
+func below(r *record.Reader, first [][]byte) (reading.Problem, bool) {
+	top, best := r.Line(), familiar(texts(first))
 	for n := 0; n < headerSearch && r.Next(); n++ {
-		if r.Fault() != nil {
+		if r.Fault() != nil || r.Blank() {
 			continue
+		}
+		cells := r.Cells()
+		if r.Line() == top+1 {
+			if p, ok := unitsBelow(r, cells); ok {
+				return p, true
+			}
 		}
 		line := string(r.Text())
 		d := delimiter(line)
-		if n := familiar(texts(r.Cells())); n < 2 && d == "" || n <= best && d == "" {
+		if m := familiar(texts(cells)); d == "" && (m < 2 || m <= best) {
 			continue
 		}
 		what := fmt.Sprintf("the header is on line %d, other lines stand above it", r.Line())
@@ -107,6 +116,34 @@ func preamble(r *record.Reader, first [][]byte) (reading.Problem, bool) {
 	}
 	return reading.Problem{}, false
 }
+
+// unitsBelow finds units on the line under the names of the columns, alone or
+// behind numbers.
+func unitsBelow(r *record.Reader, cells [][]byte) (reading.Problem, bool) {
+	alone, behind := 0, -1
+	for i, c := range cells {
+		text := strings.TrimSpace(strings.ToLower(string(c)))
+		if units[text] {
+			alone++
+		}
+		digits := strings.TrimLeft(text, "+-.0123456789 ")
+		if behind < 0 && len(digits) < len(text) && units[digits] {
+			behind = i
+		}
+	}
+	const mend = "put the unit into the column's name, such as freq_mhz or level_dbm, and write the number alone"
+	var p reading.Problem
+	switch {
+	case alone > 0 && alone == len(cells):
+		p = reading.Problem{Line: r.Line(), Column: 1, Text: string(r.Text()), What: "units stand on a line of their own", Mend: "put the unit into the column's name, such as freq_mhz or level_dbm, and remove this line"}
+	case behind >= 0:
+		p = reading.Problem{Text: string(cells[behind]), What: "is not a number alone: a unit stands behind it", Mend: mend}
+		p.Line, p.Column = r.Place(behind)
+	}
+	return p, p.What != ""
+}
+
+var units = map[string]bool{"hz": true, "khz": true, "mhz": true, "ghz": true, "dbm": true, "db": true, "dbuv": true, "db\u00b5v": true, "db\u03bcv": true}
 
 func texts(cells [][]byte) []string {
 	s := make([]string, len(cells))

@@ -72,6 +72,9 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 				if b[i] == '\n' {
 					line, lineStart = line+1, i+1
 				}
+				if b[i] == '\r' && i+1 < len(b) && b[i+1] == '\n' {
+					continue // a line end inside a cell is LF, whatever the file's
+				}
 				r.scratch = append(r.scratch, b[i])
 			}
 			r.add(r.scratch[from:len(r.scratch):len(r.scratch)], at, atLine)
