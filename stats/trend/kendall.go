@@ -33,7 +33,7 @@ type Kendall struct {
 
 	Normal  Tails // from Z; 1 throughout where VarS is 0
 	Exact   Tails // from all orders of the values; NaN unless IsExact
-	IsExact bool  // n <= 50, or <= 9 where times and values are both tied
+	IsExact bool  // n <= 100, or <= 9 where times and values are both tied
 }
 
 // P returns the exact p-values where there are any, else the normal ones.
@@ -73,11 +73,7 @@ func MannKendall(t, y []float64) (Kendall, error) {
 	if k.VarS > 0 {
 		k.Z = (float64(k.S) - sign(float64(k.S))) / math.Sqrt(k.VarS)
 	}
-	nan := math.NaN()
-	k.Exact = Tails{nan, nan, nan, nan}
-	if null, ok := nullS(t, y, tt, ty); ok {
-		k.Exact, k.IsExact = null.tails(k.S), true
-	}
+	k.Exact, k.IsExact = exactTails(t, y, k.S, tt, ty)
 	return k, nil
 }
 
@@ -85,7 +81,7 @@ func MannKendall(t, y []float64) (Kendall, error) {
 // Mann-Kendall test can show a trend at all: the smallest n with 1/n! (one-sided)
 // or 2/n! (two-sided) not above 1 - confidence. At 0.95 these are 4 and 5; three
 // yearly tests are never enough. It returns ErrDomain for a confidence outside
-// (0, 1) or one that 50 values do not reach.
+// (0, 1) or one that 100 values do not reach.
 func FewestValues(confidence float64, twoSided bool) (int, error) {
 	if err := checkConfidence(confidence); err != nil {
 		return 0, err

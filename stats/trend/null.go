@@ -1,35 +1,38 @@
 package trend
 
-import "slices"
+import (
+	"math"
+	"slices"
 
-const (
-	exactValues   = 50 // with ties in times or in values, not in both
-	exactBothTied = 9  // every arrangement is visited: 9!/2 at most
+	"sealbound/stats/dist"
 )
 
-// A nullDist is the distribution of S over all orders of the values: weight[i]
-// belongs to S = lowest + step*i. The weights are counts of arrangements, exact
-// below 2^53.
+const (
+	exactValues   = 100 // with ties in times or in values, not in both
+	exactBothTied = 9   // every arrangement is visited: 9!/2 at most
+)
+
+// A nullDist is the distribution of S over all orders of the values: orders[i]
+// have S = i - most.
 type nullDist struct {
-	lowest, step int
-	weight       []float64
+	most   int
+	orders []float64
 }
 
-// tails sums from both ends, so that small tails keep their digits.
 func (d nullDist) tails(s int) Tails {
 	var below, above, outside, total float64
-	for i, w := range d.weight {
-		at := d.lowest + d.step*i
+	for i, w := range d.orders { // whole numbers: the sums are exact
+		at := i - d.most
 		total += w
 		if at <= s {
 			below += w
 		}
+		if at >= s {
+			above += w
+		}
 		if abs(at) >= abs(s) {
 			outside += w
 		}
-	}
-	for i := len(d.weight) - 1; i >= 0 && d.lowest+d.step*i >= s; i-- {
-		above += d.weight[i]
 	}
 	return Tails{
 		Decreasing: below / total, Increasing: above / total,
@@ -39,61 +42,26 @@ func (d nullDist) tails(s int) Tails {
 
 func abs(x int) int { return max(x, -x) }
 
-// nullS returns the exact null distribution of S, if the series is small enough.
-func nullS(t, y []float64, tiedT, tiedY []int) (nullDist, bool) {
+// exactTails returns the p-values of S over all orders, if the series is small
+// enough for them.
+func exactTails(t, y []float64, s int, tiedT, tiedY []int) (Tails, bool) {
 	n := len(y)
+	one := func(ties []int) (Tails, bool) {
+		d := dist.MannKendall{N: n, Ties: ties}
+		up, down := d.AtLeast(s), d.AtLeast(-s) // symmetric
+		two := math.Min(1, 2*math.Min(up, down))
+		return Tails{Decreasing: down, Increasing: up, TwoSided: two, Absolute: two}, !math.IsNaN(up + down)
+	}
 	switch {
 	case len(tiedT) == n && n <= exactValues:
-		return oneSideTied(tiedY), true
+		return one(tiedY)
 	case len(tiedY) == n && n <= exactValues:
-		return oneSideTied(tiedT), true // S does not tell times from values
+		return one(tiedT) // S does not tell times from values
 	case n <= exactBothTied:
-		return bothTied(t, y), true
+		return bothTied(t, y).tails(s), true
 	}
-	return nullDist{}, false
-}
-
-// oneSideTied counts arrangements of tied values over distinct times by their
-// number of falling pairs: the q-multinomial coefficient of the group sizes,
-// built up from Gaussian binomials, which count the falling pairs that a further
-// group has with all before it. S = untied pairs - 2*falling pairs.
-func oneSideTied(groups []int) nullDist {
-	count := []float64{1}
-	n := 0
-	for _, g := range groups {
-		n += g
-		count = convolve(count, gaussBinomial(n, g))
-	}
-	untied := len(count) - 1
-	return nullDist{lowest: -untied, step: 2, weight: count} // the counts are symmetric
-}
-
-// gaussBinomial returns the coefficients of the Gaussian binomial of n over m,
-// by [n, m] = [n-1, m-1] + q^m [n-1, m], in which nothing cancels.
-func gaussBinomial(n, m int) []float64 {
-	row := make([][]float64, m+1) // row[j] is [i, j]
-	row[0] = []float64{1}
-	for i := 1; i <= n; i++ {
-		for j := min(i, m); j >= 1; j-- {
-			c := make([]float64, j*(i-j)+1)
-			copy(c, row[j-1])
-			for d, v := range row[j] { // nil for i = j
-				c[d+j] += v
-			}
-			row[j] = c
-		}
-	}
-	return row[m]
-}
-
-func convolve(a, b []float64) []float64 {
-	out := make([]float64, len(a)+len(b)-1)
-	for i, x := range a {
-		for j, y := range b {
-			out[i+j] += x * y
-		}
-	}
-	return out
+	nan := math.NaN()
+	return Tails{nan, nan, nan, nan}, false
 }
 
 // bothTied visits every arrangement of the values' ranks over the times.
@@ -109,12 +77,12 @@ func bothTied(t, y []float64) nullDist {
 		left[r]++
 	}
 	most := n * (n - 1) / 2
-	d := nullDist{lowest: -most, step: 1, weight: make([]float64, 2*most+1)}
+	d := nullDist{most: most, orders: make([]float64, 2*most+1)}
 	rank := make([]int, n)
 	var place func(i, s int)
 	place = func(i, s int) {
 		if i == n {
-			d.weight[s+most]++
+			d.orders[s+most]++
 			return
 		}
 		for r := range left {
