@@ -52,7 +52,7 @@ type program struct {
 
 // commands are all commands, in the order in which help lists them.
 func (p program) commands() []*command {
-	return []*command{checkCommand(p.check), judgeCommand(p.judge)}
+	return []*command{checkCommand(p.check), judgeCommand(p.judge), simulateCommand()}
 }
 
 // A call is one start of the program.

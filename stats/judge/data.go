@@ -93,9 +93,8 @@ const (
 
 // A Result is the judgement. Undefined numbers are NaN and Reason says why.
 type Result struct {
-	Points                          []int32 // used, by code
-	PointsLeft                      []int32 // measured, but not in every fitting
-	ClosingsLeft                    []int32 // fewer than half of the points
+	Band                            *band.Result // values, and what was left out of them
+	Points                          []int32      // used, by code
 	Boxes, Fittings, Sessions, Runs int
 	Closings, Readings, Limited     int
 	Levels                          []string
@@ -108,6 +107,9 @@ type Result struct {
 	CoverageMethod                  string
 	Weakest                         *Weakest
 	WeakestReason                   string
+	WeakestWithout                  int32 // the point without a bound; -1 for none
+	NextDF                          float64
+	MeanP                           float64 // p value of the mean against the target, one-sided
 	LowestMean                      PointMean
 	Lowest                          Lowest
 	ClosingsBelow                   int     // closings with a reading below target that is not limited

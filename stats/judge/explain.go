@@ -76,8 +76,8 @@ func (r *Result) explain(s Settings) []string {
 			db3(w.MeanDB), db3(w.detail.SE), trim(w.detail.DF), db3(w.LowerDB), db3(w.LowerDB), db3(w.TargetDB), db3(w.MarginDB))
 	}
 	if n := r.Needed; n != nil {
-		say("needed: with %d more %s the one-sided t test of |mean - target| = %s has power %s",
-			n.More, plural(n.Unit, n.More), db3(math.Abs(m.Value-r.TargetDB)), trim(n.Power))
+		say("needed: with %d more of level %s the one-sided t test of |mean - target| = %s has power %s",
+			n.More, n.Unit, db3(math.Abs(m.Value-r.TargetDB)), trim(n.Power))
 	}
 	return out
 }

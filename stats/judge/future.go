@@ -8,7 +8,6 @@ import (
 	"sealbound/stats"
 	"sealbound/stats/dist"
 	"sealbound/stats/interval"
-	"sealbound/stats/mixed"
 )
 
 // nextOf bounds what the next closing shows (of a new box where boxes are
@@ -49,14 +48,9 @@ func (m Mean) futureVariance(withMean bool) (variance, df float64) {
 	if withMean {
 		l = []float64{1}
 	}
-	v, df, ok := m.fit.VarianceOf(w, l)
-	if !ok {
-		df = 1
-		if len(m.Dropped) > 0 {
-			df = float64(m.Units - 1)
-		}
-	}
-	return v, mixed.ClampDF(df, m.Units)
+	variance, df, _ = m.fit.VarianceOf(w, l)
+	df, _ = m.fit.SafeDF(df, m.Units) // its warning stands with the mean already
+	return variance, df
 }
 
 // coverageOf bounds what a share of all closings exceeds (closings of new boxes
@@ -67,7 +61,7 @@ func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string)
 		return m.factorCoverage(s)
 	case "REML":
 		if chain, ok := m.chain(g, len(values)); ok && m.reference.UDB == 0 {
-			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
+			lower, upper, err := tmpInterval{}.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
 			if err == nil {
 				return Bounds{LowerDB: lower, UpperDB: upper},
 					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", nestedDraws, s.Seed)

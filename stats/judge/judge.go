@@ -40,6 +40,10 @@ func Judge(d Data, s Settings) (Result, error) {
 	readings := v.ByPoint()
 	r.Mean = meanOf(values, g, r.Limited == r.Readings, s.Confidence, ref)
 	r.Levels, r.Warnings = r.Mean.Levels, append(r.Warnings, r.Mean.Warnings...)
+	if g.session.Levels == 2 && g.box.Levels > 2 {
+		r.Warnings = append(r.Warnings, stats.Warning{Code: "few-sessions",
+			Text: "two sessions tell little of how sessions differ: where they differ more than the boxes do, a bound at 0.95 holds in about 0.90 of campaigns (0.88 for coverage); a third session mends it"})
+	}
 	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
 	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, ref)

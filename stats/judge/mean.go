@@ -66,8 +66,15 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 		return m
 	}
 	m.Units, m.UnitName = g.replicate(n)
-	m.levels = mixed.Separate([]stats.Factor{g.box, g.fitting, g.session, g.visit}, n)
-	m.Levels = m.levels.Names()
+	var err error
+	if m.levels, err = mixed.Separate([]stats.Factor{g.box, g.fitting, g.session, g.visit}, n); err != nil {
+		m.Reason = err.Error()
+		return m
+	}
+	for _, t := range m.levels.Terms {
+		m.Levels = append(m.Levels, t.Factor.Name)
+	}
+	m.Levels = append(m.Levels, m.levels.Residual)
 	m.Warnings = append(m.Warnings, m.levels.Warnings...)
 	mean, sd, err := interval.MeanSD(values)
 	if err != nil {
@@ -104,12 +111,7 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 
 // model fits the mixed model and sets value, SD, plain SE and df.
 func (m *Mean) model(values []float64) {
-	ones := make([]float64, len(values))
-	for i := range ones {
-		ones[i] = 1
-	}
-	design := mixed.Design{Y: values, X: [][]float64{ones}, XNames: []string{"mean"},
-		Terms: m.levels.Terms, Residual: m.levels.Residual}
+	design := mixed.Design{Y: values, Terms: m.levels.Terms, Residual: m.levels.Residual}
 	fit, err := design.Fit(mixed.REML)
 	if err != nil {
 		m.Reason = "no model fits these closings: " + err.Error()
@@ -117,30 +119,19 @@ func (m *Mean) model(values []float64) {
 	}
 	m.fit, m.Method, m.Dropped = fit, "REML", fit.Dropped
 	m.Warnings = append(m.Warnings, fit.Warnings...)
-	c := fit.Contrast([]float64{1})
+	c, err := fit.Contrast([]float64{1})
+	if err != nil {
+		m.Reason = "no model fits these closings: " + err.Error()
+		return
+	}
 	m.Value, m.plainSE = c.Value, c.SE
 	var total float64
 	for _, k := range fit.Components {
 		total += k.Variance
 	}
 	m.SD = math.Sqrt(total)
-	m.plainDF = m.clamp(c.DF, c.OK)
-}
-
-// clamp keeps degrees of freedom within [1, units-1]. Where the information is
-// not positive definite, a dropped component leaves units-1, anything else 1.
-func (m *Mean) clamp(df float64, ok bool) float64 {
-	if !ok {
-		w := stats.Warning{Code: "df-not-determined",
-			Text: "the data hardly determine the spread between the levels; the degrees of freedom are set to the smallest"}
-		df = 1
-		if len(m.Dropped) > 0 {
-			df = float64(m.Units - 1)
-			w.Text = fmt.Sprintf("the data hardly determine the spread between the levels; the degrees of freedom are those of the %d units of level %s", m.Units, m.UnitName)
-		}
-		m.Warnings = append(m.Warnings, w)
-	}
-	return mixed.ClampDF(df, m.Units)
+	df, warnings := fit.SafeDF(c.DF, m.Units)
+	m.plainDF, m.Warnings = df, append(m.Warnings, warnings...)
 }
 
 // sign sets the bound that needs no spread.

@@ -62,7 +62,7 @@ func (m Mean) scaling() (unit string, units int, kept, keptDF float64) {
 	if m.Method == "t" {
 		return m.levels.Residual, int(m.plainDF) + 1, 0, keptDF
 	}
-	unit, units = m.levels.Residual, m.fit.N()
+	unit, units = m.levels.Residual, m.fit.N
 	for _, t := range m.levels.Terms {
 		if m.variance(t.Factor.Name) > 0 {
 			unit, units = t.Factor.Name, t.Factor.Levels

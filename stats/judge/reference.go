@@ -62,7 +62,7 @@ func referenceOf(d Data, kept, points []int32) (u Source, known bool) {
 		parts = append(parts, interval.Component{U: share[r] / n * math.Sqrt(v/k), DF: f})
 	}
 	c, nu := combine(parts...)
-	return Source{Name: "repeated open readings", UDB: c, DF: nu}, false
+	return Source{Name: "repeated open readings", UDB: c, DF: nu}, true
 }
 
 // repeatLevels averages each repeat over those of the points that all repeats have.

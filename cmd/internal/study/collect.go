@@ -22,6 +22,7 @@ type campaign struct {
 	points   []ingest.Point // ascending by frequency, position, polarization
 	runs     []run
 	summary  *ingest.Summary
+	seen     []ingest.Point // as the runs gave them, before they are settled
 }
 
 // A closing has its attenuations by ascending point.
@@ -45,26 +46,19 @@ type run struct {
 	open             []map[int32]float64
 	driftDB          float64
 	driftAt          ingest.Point
-	notes            runFacts
-}
-
-// runFacts are what check tells of a run.
-type runFacts struct {
-	closings int
-	sessions []string
+	counts           ingest.Counts
 }
 
 // read collects the campaign, or returns an *InputError.
 func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
 	c := &campaign{}
-	var points []ingest.Point
 	code := make(map[ingest.Point]int32)
 	index := func(p ingest.Point) int32 {
 		k, ok := code[p]
 		if !ok {
-			k = int32(len(points))
+			k = int32(len(c.seen))
 			code[p] = k
-			points = append(points, p)
+			c.seen = append(c.seen, p)
 		}
 		return k
 	}
@@ -75,7 +69,7 @@ func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
 	if err != nil {
 		return c, inputError(summary, err)
 	}
-	c.settle(points, s.FreqMatchPPM*1e-6)
+	c.settle(c.seen, s.FreqMatchPPM*1e-6)
 	return c, nil
 }
 
@@ -96,7 +90,7 @@ func (c *campaign) add(r *ingest.Run, index func(ingest.Point) int32) error {
 	for i, p := range r.Points {
 		local[i] = index(p)
 	}
-	k := run{label: r.Label, reference: r.Reference.Run, referenceDate: civil(r.Reference.Date), driftDB: r.Reference.DriftDB}
+	k := run{label: r.Label, reference: r.Reference.Run, referenceDate: civil(r.Reference.Date), driftDB: r.Reference.DriftDB, counts: r.Counts}
 	if at := r.Reference.DriftAt; at >= 0 && at < len(r.Points) {
 		k.driftAt = r.Points[at]
 	}

@@ -41,6 +41,22 @@ type group struct {
 	closings []*closing
 }
 
+// short names a group in notes, by its values alone.
+func (g group) short() string {
+	var parts []string
+	for _, l := range g.labels {
+		value := l.Value
+		if value == "" {
+			value = "(no " + l.Field + ")"
+		}
+		parts = append(parts, value)
+	}
+	if len(parts) == 0 {
+		return "all closings"
+	}
+	return strings.Join(parts, ", ")
+}
+
 func (g group) name() string {
 	var parts []string
 	for _, l := range g.labels {
@@ -130,7 +146,7 @@ func unpooled(groups []group, by, pool []string, n *notebook) []group {
 				next = append(next, g)
 				continue
 			}
-			n.add(fmt.Sprintf("closings differ in %s (%s) and are judged apart; --pool %s would pool them", f, listed(values), f), g.name())
+			n.add(fmt.Sprintf("closings differ in %s and are judged apart; --pool %s would pool them", f, f), g.short()+": "+listed(values))
 			for _, part := range groupBy(g.closings, []string{f}) {
 				part.labels = append(slices.Clone(g.labels), part.labels...)
 				next = append(next, part)
@@ -149,7 +165,7 @@ func mixedConditions(g group, n *notebook) {
 			if len(values) > 4 {
 				shown = fmt.Sprintf("%d values from %s to %s", len(values), values[0], values[len(values)-1])
 			}
-			n.add(fmt.Sprintf("closings with different %s are pooled (%s)", f, shown), g.name())
+			n.add(fmt.Sprintf("closings with different %s are pooled", f), g.short()+": "+shown)
 		}
 	}
 }
@@ -255,14 +271,15 @@ func lastTest(g group, within time.Duration, n *notebook) group {
 		}
 	}
 	if fittingClosings > 0 {
-		n.add(fmt.Sprintf("left out: %s of %s installed before the last one", count(fittingClosings, "closing"), count(len(earlierFittings), "fitting")), g.name())
+		n.add("left out: fittings installed before the last one of their box",
+			fmt.Sprintf("%s: %s of %s", g.short(), count(fittingClosings, "closing"), count(len(earlierFittings), "fitting")))
 	}
 	if sessionClosings > 0 {
-		n.add(fmt.Sprintf("left out: %s in %s more than %d days before the last one; --all-dates would pool them",
-			count(sessionClosings, "closing"), count(len(earlierSessions), "session"), int(within/day)), g.name())
+		n.add(fmt.Sprintf("left out: sessions more than %d days before the last one of their fitting; --all-dates would pool them", int(within/day)),
+			fmt.Sprintf("%s: %s in %s", g.short(), count(sessionClosings, "closing"), count(len(earlierSessions), "session")))
 	}
 	for _, box := range sortedTrue(unclear) {
-		n.add(fmt.Sprintf("box %s has fittings that nothing tells apart in time; all are taken: give dates or installed", box), g.name())
+		n.add("fittings of one box that nothing tells apart in time are all taken: give dates or installed", g.short()+": box "+box)
 	}
 	return kept
 }

@@ -12,16 +12,56 @@ import (
 // not, by how much, and of what it may be said.
 func headlines(rows []report.JudgeRow, s Settings) []string {
 	var out []string
+	if tally := overview(rows, s); tally != "" {
+		out = append(out, tally)
+	}
+	common := rows[0].ValidFor
+	for _, r := range rows {
+		if r.ValidFor != common {
+			common = ""
+		}
+	}
 	for first := 0; first < len(rows); {
 		last := first + 1
 		for last < len(rows) && sameGroup(rows[first].Group, rows[last].Group) {
 			last++
 		}
-		out = append(out, headline(rows[first:last], s))
+		out = append(out, headline(rows[first:last], s, common))
 		first = last
+	}
+	if common != "" && len(out) > 1 {
+		out = append(out, "Valid for "+common+", each.")
 	}
 	return out
 }
+
+// fewGroups need no overview.
+const fewGroups = 3
+
+// overview counts verdicts where there are more groups than one takes in at a glance.
+func overview(rows []report.JudgeRow, s Settings) string {
+	groups := 0
+	counts := make(map[string]int)
+	for i, r := range rows {
+		if i == 0 || !sameGroup(r.Group, rows[i-1].Group) {
+			groups++
+		}
+		counts[strings.TrimSuffix(r.Verdict, inThisSetup)]++
+	}
+	if groups <= fewGroups {
+		return ""
+	}
+	var parts []string
+	for _, v := range spokenOrder {
+		if n := counts[string(v)]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, tallied[v]))
+		}
+	}
+	return fmt.Sprintf("%d groups, %d verdicts by %s at %s: %s.", groups, len(rows), s.On, targetText(rows), listed(parts))
+}
+
+var tallied = map[judge.Verdict]string{judge.Clears: "clear", judge.FallsShort: "fall short",
+	judge.OutOfReach: "out of reach of the set-up", judge.Undecided: "undecided", judge.TooFew: "with too few closings"}
 
 func sameGroup(a, b []report.Label) bool {
 	if len(a) != len(b) {
@@ -38,7 +78,7 @@ func sameGroup(a, b []report.Label) bool {
 // spokenOrder is that of a headline: the good news, then the rest.
 var spokenOrder = []judge.Verdict{judge.Clears, judge.FallsShort, judge.OutOfReach, judge.Undecided, judge.TooFew}
 
-func headline(rows []report.JudgeRow, s Settings) string {
+func headline(rows []report.JudgeRow, s Settings, common string) string {
 	var parts []string
 	for _, v := range spokenOrder {
 		var names []string
@@ -62,7 +102,7 @@ func headline(rows []report.JudgeRow, s Settings) string {
 			scopes = append(scopes, r.ValidFor)
 		}
 	}
-	if len(scopes) > 0 {
+	if len(scopes) > 0 && (common == "" || sameGroup(rows[0].Group, nil)) {
 		text += " Valid for " + strings.Join(scopes, " / ") + "."
 	}
 	return strings.ToUpper(text[:1]) + text[1:]
@@ -138,7 +178,8 @@ func neededText(rows []report.JudgeRow) string {
 			most = *r.Needed
 		}
 	}
-	return fmt.Sprintf(" (%s would settle it with power %.2g)", count(most.More, "more "+unitName(most.Unit)), most.Power)
+	_, unit, _ := strings.Cut(count(most.More, unitName(most.Unit)), " ")
+	return fmt.Sprintf(" (about %d more %s would settle it, power %.2g)", most.More, unit, most.Power)
 }
 
 // unitName is what one goes and gets more of: of inseparable levels the top one.

@@ -71,13 +71,13 @@ func noteAllDates(g group, n *notebook) {
 		last = max(last, d)
 	}
 	if first != last {
-		n.add(fmt.Sprintf("average over all tests from %s to %s: where a seal wears, the present level is lower", first, last), g.name())
+		n.add(fmt.Sprintf("average over all tests from %s to %s: where a seal wears, the present level is lower", first, last), g.short())
 	}
 }
 
 // noteResult says what a result rests on and what it leaves out.
 func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) {
-	at := x.group.name() + ", " + x.band.Name
+	at := x.group.short() + ", " + x.band.Name
 	c.noteLeftOut(x, r, at, n)
 	if r.Closings == 0 {
 		return
@@ -85,36 +85,40 @@ func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) 
 	switch u := r.ReferenceU; {
 	case r.ThisSetup:
 		n.add("one session and no repeated open reading: nothing carries the error of the reference, so the verdict holds in this set-up only; read the open reference again at the end, test in another session, or give --session-sd", at)
-	case u.UDB > 0:
+	case u.UDB > 0 && r.Mean.Method != "sign":
 		n.add(fmt.Sprintf("one session: the uncertainty of the open reference (%s) is in the bounds", u.Name), at)
 	}
 	if r.FloorUnknown {
 		n.add("no floor known: figures are at least these; give floor readings or --floor, or vouch for the readings with --no-floor", at)
 	}
 	if r.Limited > 0 {
-		n.add(fmt.Sprintf("limited readings stand with what they demonstrate, so the mean is at least the figure; no next-closing bound (%d of %d readings)", r.Limited, r.Readings), at)
+		n.add("limited readings stand with what they demonstrate, so the mean is at least the figure; they allow no next-closing bound",
+			fmt.Sprintf("%s: %d of %d readings", at, r.Limited, r.Readings))
 	}
 	if r.Mean.Method == "sign" {
-		n.add("only the sign bound of the median: "+r.Mean.Reason, at)
+		n.add("no model, only the sign bound of the median", at)
 	}
 	if len(r.Mean.Dropped) > 0 {
-		n.add("no spread shown by "+listed(r.Mean.Dropped)+": left out of the model and refitted", at)
+		n.add("levels that show no spread are left out of the model, which is then fitted again", at+": "+listed(r.Mean.Dropped))
 	}
 	if d := math.Abs(r.OtherAverageDB - r.Mean.Value); d > 1 {
 		dB, power := r.Mean.Value, r.OtherAverageDB
 		if s.Average == "power" {
 			dB, power = power, dB
 		}
-		n.add(fmt.Sprintf("averaged over points in dB the mean is %.1f dB, averaged as leaked power %.1f dB", dB, power), at)
+		n.add("averages over points differ by more than 1 dB between dB and leaked power", fmt.Sprintf("%s: %.1f dB, %.1f dB", at, dB, power))
 	}
 	if len(r.Points) > 20 && r.Closings < 5 {
 		n.add("five closings or more are advised for the weakest of more than 20 points", at)
 	}
 	if r.Weakest == nil && r.WeakestWithout >= 0 && r.Closings > 1 {
 		p := c.points[x.points[r.WeakestWithout]]
-		n.add(fmt.Sprintf("weakest point not given: %s has %s", place(p), r.WeakestReason), at)
+		n.add("weakest point not given where a point has no bound of its own", fmt.Sprintf("%s: %s, %s", at, place(p), r.WeakestReason))
 	}
 	for _, w := range r.Warnings {
+		if w.Code == droppedCode { // said above, with the levels that it concerns
+			continue
+		}
 		n.add(w.Text, at)
 	}
 	if r.Closings > 1 && r.Closings < 3 {
@@ -131,8 +135,8 @@ func (c *campaign) noteLeftOut(x *cell, r judge.Result, at string, n *notebook) 
 		for _, p := range r.Band.PointsOut {
 			names = append(names, place(c.points[x.points[p.Point]]))
 		}
-		n.add(fmt.Sprintf("%s used, %s left out because not every fitting compared has them: %s",
-			count(len(r.Points), "point"), plural("point", "points", k), someOf(names)), at)
+		n.add("points left out because not every fitting compared has them",
+			fmt.Sprintf("%s: %s used, %s left out: %s", at, count(len(r.Points), "point"), plural("point", "points", k), someOf(names)))
 	}
 	for _, out := range r.Band.ClosingsOut {
 		cl := x.closings[out.Closing]
@@ -140,7 +144,7 @@ func (c *campaign) noteLeftOut(x *cell, r judge.Result, at string, n *notebook) 
 		if out.Reason == band.FewPoints {
 			why = fmt.Sprintf("%d of %d points", out.Points, out.Of)
 		}
-		n.add(fmt.Sprintf("closing %s of box %s in run %s left out: %s", cl.Label, cl.Box, cl.Run, why), at)
+		n.add("closings left out", fmt.Sprintf("%s: closing %s of box %s in run %s, %s", at, cl.Label, cl.Box, cl.Run, why))
 	}
 }
 
@@ -155,3 +159,6 @@ func place(p ingest.Point) string {
 	}
 	return strings.Join(parts, " ")
 }
+
+// droppedCode is the model's own warning of a level without spread.
+const droppedCode = "component-at-zero"

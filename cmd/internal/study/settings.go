@@ -92,6 +92,7 @@ func (s Settings) ingestOptions() ingest.Options {
 	o.FloorMarginDB, o.FloorDBM, o.NoFloor = s.FloorMarginDB, s.FloorDBM, s.NoFloor
 	o.DriftDB, o.KeepDrifted = s.DriftDB, s.KeepDrifted
 	o.FreqMatch = s.FreqMatchPPM * 1e-6
+	o.OmitReadings = true
 	o.SkipBadRows, o.ProblemLimit = s.SkipBadRows, s.ProblemLimit
 	o.Stdin = s.Stdin
 	return o
