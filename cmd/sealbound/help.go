@@ -14,7 +14,9 @@ func welcome(commands []*command) string {
 	b.WriteString("\nThen on your own readings:\n\n")
 	rows := [][]string{}
 	for _, cmd := range commands {
-		rows = append(rows, []string{"sealbound " + cmd.name + " " + cmd.arguments, cmd.summary})
+		if cmd.arguments == "PATH..." {
+			rows = append(rows, []string{"sealbound " + cmd.name + " " + cmd.arguments, cmd.summary})
+		}
 	}
 	table(&b, rows)
 	b.WriteString("\nAll commands: sealbound help. One of them: sealbound help judge.\n")

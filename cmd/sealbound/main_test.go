@@ -227,6 +227,7 @@ func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 // Every command's example is a call that the command takes.
 func TestExamplesAreTaken(t *testing.T) {
+	t.Chdir(t.TempDir()) // some write
 	for _, cmd := range fakes().commands() {
 		args, err := splitArgs(cmd.example)
 		if err != nil {

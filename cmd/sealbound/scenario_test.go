@@ -10,8 +10,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-
-	"sealbound/cmd/internal/study"
 )
 
 var update = flag.Bool("update", false, "rewrite what the scenarios expect")
@@ -57,7 +55,7 @@ func TestUsage(t *testing.T) { runScenarios(t, "testdata/usage", fakes()) }
 
 // TestScenarios runs the scenarios of real data.
 func TestScenarios(t *testing.T) {
-	runScenarios(t, "testdata/scenarios", program{judge: study.Judge, check: study.Check})
+	runScenarios(t, "testdata/scenarios", realProgram())
 }
 
 func runScenarios(t *testing.T, folder string, p program) {

@@ -23,7 +23,7 @@ type shown[R any] struct {
 	part  string // the table
 	head  string // may hold a newline, {confidence} and {coverage}
 	text  bool   // text, else a number
-	lift  string // where all rows agree, no column but one line that starts so
+	lift  string // where rows agree, no column but one sentence that starts so
 	cell  func(*R) string
 	shows func(rows []R) bool // nil: always
 }

@@ -24,11 +24,7 @@ func level(name string, of func(*JudgeRow) Number, part, head string) column[Jud
 	return c
 }
 
-// several and some decide whether a column is worth its room.
-func several(of func(*JudgeRow) int) func([]JudgeRow) bool {
-	return some(func(r *JudgeRow) bool { return of(r) != 1 })
-}
-
+// some decides whether a column is worth its room.
 func some(is func(*JudgeRow) bool) func([]JudgeRow) bool {
 	return func(rows []JudgeRow) bool {
 		for i := range rows {
@@ -67,8 +63,8 @@ func shownIn[P any](of func(*JudgeRow) *P, table, head string, cell func(*P, *Ju
 	}}
 }
 
-// asText makes a column of words of it, shown where shows says.
-func asText(s *judgeShown, shows func([]JudgeRow) bool) *judgeShown {
-	s.text, s.shows = true, shows
+// asText makes a column of words of it.
+func asText(s *judgeShown) *judgeShown {
+	s.text = true
 	return s
 }

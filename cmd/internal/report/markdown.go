@@ -55,9 +55,9 @@ func Markdown(w io.Writer, doc *Document) error {
 
 func (g *grid) markdown(put func(...string)) {
 	heads, rule := "|", "|"
-	for i, head := range g.heads {
-		heads += " " + escaped(joinHead(head)) + " |"
-		if g.text[i] {
+	for _, c := range g.columns {
+		heads += " " + escaped(joinHead(c.head)) + " |"
+		if c.text {
 			rule += " --- |"
 		} else {
 			rule += " ---: |"
@@ -65,10 +65,10 @@ func (g *grid) markdown(put func(...string)) {
 	}
 	put(heads)
 	put(rule)
-	for _, cells := range g.rows {
+	for i := range g.n {
 		line := "|"
-		for _, cell := range cells {
-			line += " " + escaped(cell) + " |"
+		for _, c := range g.columns {
+			line += " " + escaped(c.cells[i]) + " |"
 		}
 		put(line)
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -19,9 +20,17 @@ type block struct {
 
 // A grid is a table of cells; columns without any head are a list of facts.
 type grid struct {
-	heads []string // may hold a newline
-	text  []bool   // text column, else numbers
-	rows  [][]string
+	columns []gridColumn
+	n       int      // rows
+	titles  []string // of the groups to which rows belong; nil: none
+}
+
+type gridColumn struct {
+	head  string // may hold a newline
+	text  bool   // text column, else numbers
+	label bool   // repeats what titles say
+	lift  string // may go to the titles, where it starts so
+	cells []string
 }
 
 // page is the Document as a person reads it: the answer first, then the tables,
@@ -66,38 +75,31 @@ func page(doc *Document) ([]block, error) {
 
 // judgeTables are the tables of a judgement in their order.
 var judgeTables = []struct {
-	part, title string
-	shows       func([]JudgeRow) bool
+	part, title, legend string
+	shows               func(*Document) bool
 }{
-	{answer, "Against the target, dB ({confidence} confidence, one-sided)", nil},
-	{single, "What one closing shows, dB ({confidence} confidence, one-sided)", nil},
-	{point, "What single points show: the lower bound of each point's own mean, dB ({confidence} confidence)", nil},
-	{limited, "With the limited readings modelled, dB ({confidence} confidence, one-sided)",
-		some(func(r *JudgeRow) bool { return r.Censored != nil })},
-	{method, "What the bounds rest on", nil},
+	{answer, "Against the target, dB",
+		"Lower bounds (≥) are one-sided with {confidence} confidence: of the mean, of the next closing, of {coverage} of all closings.", nil},
+	{weakness, "Where it is weakest, dB",
+		"The weakest point is that of the smallest margin of the lower bound of its own mean ({confidence} confidence).", nil},
+	{limited, "With the limited readings modelled, dB", "",
+		func(d *Document) bool { return some(func(r *JudgeRow) bool { return r.Censored != nil })(d.Judge) }},
+	{method, "What the bounds rest on, dB", "", func(d *Document) bool { return len(d.Explain) > 0 }},
 }
 
 func judgeBlocks(doc *Document) []block {
 	if len(doc.Judge) == 0 {
 		return nil
 	}
-	groups := make([][]Label, len(doc.Judge))
-	for i, r := range doc.Judge {
-		groups[i] = r.Group
-	}
 	fill := levelsOf(doc.Settings)
 	var blocks []block
 	for _, t := range judgeTables {
-		if t.shows != nil && !t.shows(doc.Judge) {
+		if t.shows != nil && !t.shows(doc) {
 			continue
 		}
-		g := &grid{rows: make([][]string, len(doc.Judge))}
-		for _, f := range labelFields(groups) {
-			g.add(f, true, func(i int) string { return labelValue(groups[i], f) })
-		}
-		g.add("band", true, func(i int) string { return doc.Judge[i].Band.Name })
-		lifted := g.columns(t.part, doc.Judge, fill)
-		b := block{title: fill.Replace(t.title), text: lifted, grid: g}
+		g := groupedGrid(doc.Judge)
+		sentences := append([]string{fill.Replace(t.legend)}, g.addPart(t.part, doc.Judge, fill)...)
+		b := block{title: t.title, text: strings.TrimSpace(strings.Join(sentences, " ")), grid: g}
 		if t.part == answer {
 			b.bullets = reasons(doc.Judge)
 		}
@@ -106,63 +108,88 @@ func judgeBlocks(doc *Document) []block {
 	return blocks
 }
 
-// reasons names the rows that have one.
-func reasons(rows []JudgeRow) []string {
-	var lines []string
-	for _, r := range rows {
-		if r.Reason == "" {
-			continue
-		}
-		var names []string
-		for _, l := range r.Group {
-			names = append(names, l.Value)
-		}
-		lines = append(lines, strings.Join(append(names, r.Band.Name), ", ")+": "+r.Reason)
+// groupedGrid begins a grid with the labels of the groups and the bands.
+func groupedGrid(rows []JudgeRow) *grid {
+	g := &grid{n: len(rows)}
+	groups := make([][]Label, len(rows))
+	for i, r := range rows {
+		groups[i] = r.Group
 	}
-	return lines
+	fields := labelFields(groups)
+	for _, f := range fields {
+		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(groups[i], f) })
+	}
+	g.add(gridColumn{head: "band", text: true}, func(i int) string { return rows[i].Band.Name })
+	if len(fields) > 0 {
+		for i := range rows {
+			g.titles = append(g.titles, groupName(groups[i]))
+		}
+	}
+	return g
 }
 
-func (g *grid) add(head string, text bool, cell func(i int) string) {
-	g.heads = append(g.heads, head)
-	g.text = append(g.text, text)
-	for i := range g.rows {
+// groupName is the name of a group in a sentence: gasket foil, box 007.
+func groupName(group []Label) string {
+	var parts []string
+	for _, l := range group {
+		parts = append(parts, l.Field+" "+l.Value)
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (g *grid) add(c gridColumn, cell func(i int) string) {
+	for i := range g.n {
 		s := cell(i)
 		if s == "" {
 			s = undefined
 		}
-		g.rows[i] = append(g.rows[i], s)
+		c.cells = append(c.cells, s)
 	}
+	g.columns = append(g.columns, c)
 }
 
-// columns adds the columns of one part and returns what all rows have in common
+// addPart adds the columns of one part and returns what all rows have in common
 // as sentences.
-func (g *grid) columns(part string, rows []JudgeRow, fill *strings.Replacer) (lifted string) {
+func (g *grid) addPart(part string, rows []JudgeRow, fill *strings.Replacer) []string {
 	var sentences []string
 	for _, c := range judgeColumns {
 		if c.show == nil || c.show.part != part || c.show.shows != nil && !c.show.shows(rows) {
 			continue
 		}
-		if c.show.lift != "" {
-			if s, same := common(rows, c.show.cell); same {
-				if s != "" {
-					sentences = append(sentences, c.show.lift+s+".")
-				}
-				continue
-			}
+		g.add(gridColumn{head: fill.Replace(c.show.head), text: c.show.text, lift: c.show.lift},
+			func(i int) string { return c.show.cell(&rows[i]) })
+		last := g.columns[len(g.columns)-1]
+		if last.lift == "" || slices.ContainsFunc(last.cells, func(s string) bool { return s != last.cells[0] }) {
+			continue
 		}
-		g.add(fill.Replace(c.show.head), c.show.text, func(i int) string { return c.show.cell(&rows[i]) })
+		g.columns = g.columns[:len(g.columns)-1]
+		if last.cells[0] != undefined {
+			sentences = append(sentences, last.lift+last.cells[0]+".")
+		}
 	}
-	return strings.Join(sentences, " ")
+	return sentences
 }
 
-func common(rows []JudgeRow, cell func(*JudgeRow) string) (string, bool) {
-	first := cell(&rows[0])
-	for i := range rows {
-		if cell(&rows[i]) != first {
-			return "", false
+// reasons gives the reasons of the rows, one line for the bands of a group that
+// share one.
+func reasons(rows []JudgeRow) []string {
+	var lines []string
+	for i := 0; i < len(rows); {
+		end := i + 1
+		for end < len(rows) && rows[end].Reason == rows[i].Reason && slices.Equal(rows[end].Group, rows[i].Group) {
+			end++
 		}
+		if reason := rows[i].Reason; reason != "" {
+			var bands []string
+			for _, r := range rows[i:end] {
+				bands = append(bands, r.Band.Name)
+			}
+			name := strings.TrimPrefix(groupName(rows[i].Group)+", "+strings.Join(bands, ", "), ", ")
+			lines = append(lines, name+": "+reason)
+		}
+		i = end
 	}
-	return first, true
+	return lines
 }
 
 // levelsOf puts the confidence and the coverage in force into heads and titles.
@@ -182,10 +209,9 @@ func checkBlocks(doc *Document) []block {
 	var blocks []block
 	for i := range doc.Check {
 		r := &doc.Check[i]
-		g := &grid{heads: []string{"", ""}, text: []bool{true, false}}
-		for _, c := range checkColumns {
-			g.rows = append(g.rows, []string{c.show.head, c.show.cell(r)})
-		}
+		g := &grid{n: len(checkColumns)}
+		g.add(gridColumn{text: true}, func(i int) string { return checkColumns[i].show.head })
+		g.add(gridColumn{}, func(i int) string { return checkColumns[i].show.cell(r) })
 		blocks = append(blocks, block{grid: g})
 		if len(r.Problems) > 0 {
 			var lines []string
@@ -218,14 +244,25 @@ func inputBlocks(inputs []Input) []block {
 	if len(inputs) == 1 {
 		return []block{b}
 	}
-	g := &grid{heads: []string{"file", "rows", "used", "skipped", "blank"}, text: []bool{true, false, false, false, false}}
+	var listed []Input
 	for _, in := range inputs {
 		if len(inputs) <= manyFiles || in.Skipped > 0 {
-			g.rows = append(g.rows, []string{in.Path, strconv.Itoa(in.Rows), strconv.Itoa(in.Used), strconv.Itoa(in.Skipped), strconv.Itoa(in.Blank)})
+			listed = append(listed, in)
 		}
 	}
-	if len(g.rows) > 0 {
-		b.grid = g
+	if len(listed) == 0 {
+		return []block{b}
+	}
+	b.grid = &grid{n: len(listed)}
+	b.grid.add(gridColumn{head: "file", text: true}, func(i int) string { return listed[i].Path })
+	for _, c := range []struct {
+		head string
+		of   func(Input) int
+	}{
+		{"rows", func(in Input) int { return in.Rows }}, {"used", func(in Input) int { return in.Used }},
+		{"skipped", func(in Input) int { return in.Skipped }}, {"blank", func(in Input) int { return in.Blank }},
+	} {
+		b.grid.add(gridColumn{head: c.head}, func(i int) string { return strconv.Itoa(c.of(listed[i])) })
 	}
 	return []block{b}
 }

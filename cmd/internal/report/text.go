@@ -3,6 +3,7 @@ package report
 import (
 	"bufio"
 	"io"
+	"slices"
 	"strings"
 
 	"sealbound/cmd/internal/texttab"
@@ -68,14 +69,36 @@ func indented(s string, width int) []string {
 	return texttab.Hang(bare, width, lead, lead+"  ")
 }
 
+// table is the grid for a narrow display: labels stand in titles above their
+// rows instead of in columns, and so does what all rows of each group share.
 func (g *grid) table() texttab.Table {
-	t := texttab.Table{Rows: g.rows, Indent: 2}
-	for i, head := range g.heads {
-		c := texttab.Column{Head: head, Align: texttab.Number}
-		if g.text[i] {
-			c.Align = texttab.Text
+	t := texttab.Table{Indent: 2, Rows: make([][]string, g.n), Titles: slices.Clone(g.titles)}
+	for _, c := range g.columns {
+		if c.label || c.lift != "" && g.sharedInGroups(c.cells) {
+			for i := range t.Titles {
+				if c.lift != "" {
+					t.Titles[i] += ". " + c.lift + c.cells[i]
+				}
+			}
+			continue
 		}
-		t.Columns = append(t.Columns, c)
+		column := texttab.Column{Head: c.head, Align: texttab.Number}
+		if c.text {
+			column.Align = texttab.Text
+		}
+		t.Columns = append(t.Columns, column)
+		for i, cell := range c.cells {
+			t.Rows[i] = append(t.Rows[i], cell)
+		}
 	}
 	return t
+}
+
+func (g *grid) sharedInGroups(cells []string) bool {
+	for i := range g.titles {
+		if i > 0 && g.titles[i] == g.titles[i-1] && cells[i] != cells[i-1] {
+			return false
+		}
+	}
+	return g.titles != nil
 }

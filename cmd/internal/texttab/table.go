@@ -21,10 +21,14 @@ type Column struct {
 
 // A Table is laid out by Lines. A row has a cell for each column; a shorter one
 // ends with empty cells, a longer one is a mistake and panics.
+//
+// A title stands on a line of its own above the first of the rows that share it;
+// the rows below titles are set in by two more spaces.
 type Table struct {
 	Columns []Column
 	Rows    [][]string
-	Indent  int // spaces before each line
+	Titles  []string // nil, or one for each row
+	Indent  int      // spaces before each line
 }
 
 const gap = 2 // spaces between columns
@@ -35,22 +39,32 @@ const gap = 2 // spaces between columns
 // table of too many of them stays wider than width.
 func (t Table) Lines(width int) []string {
 	cols := t.measure()
-	squeeze(cols, width-t.Indent)
+	lead := strings.Repeat(" ", t.Indent)
+	below := lead
+	if t.Titles != nil {
+		below += "  "
+	}
+	squeeze(cols, width-len(below))
 	total, headed := -gap, false
 	for _, c := range cols {
 		total += c.width + gap
 		headed = headed || widest(c.head) > 0
 	}
 	var lines []string
+	put := func(lead string, parts ...string) {
+		for _, part := range parts {
+			lines = append(lines, strings.TrimRight(lead+part, " "))
+		}
+	}
 	if headed {
-		lines = append(heads(cols), strings.Repeat("-", total))
+		put(below, heads(cols)...)
+		put(lead, strings.Repeat("-", total+len(below)-len(lead)))
 	}
 	for r := range t.Rows {
-		lines = append(lines, row(cols, r)...)
-	}
-	indent := strings.Repeat(" ", t.Indent)
-	for i, line := range lines {
-		lines[i] = strings.TrimRight(indent+line, " ")
+		if t.Titles != nil && (r == 0 || t.Titles[r] != t.Titles[r-1]) {
+			put(lead, Hang(t.Titles[r], width-t.Indent, "", "  ")...)
+		}
+		put(below, row(cols, r)...)
 	}
 	return lines
 }

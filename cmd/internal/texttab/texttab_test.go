@@ -217,6 +217,30 @@ func TestTableFits(t *testing.T) {
 	}
 }
 
+func TestTitlesStandAboveTheirRows(t *testing.T) {
+	table := Table{
+		Indent:  2,
+		Columns: []Column{{Head: "band"}, {Head: "dB", Align: Number}},
+		Rows:    [][]string{{"HF", "1.5"}, {"VHF", "2.5"}, {"HF", "3.5"}},
+		Titles:  []string{"box A", "box A", "box B, which has a long name"},
+	}
+	want := strings.Join([]string{
+		"    band   dB",
+		"  -----------",
+		"  box A",
+		"    HF    1.5",
+		"    VHF   2.5",
+		"  box B,",
+		"    which has",
+		"    a long",
+		"    name",
+		"    HF    3.5",
+	}, "\n")
+	if got := strings.Join(table.Lines(14), "\n"); got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
+
 func TestTableWithoutRowsOrColumns(t *testing.T) {
 	if got := (Table{}).Lines(80); len(got) != 0 {
 		t.Errorf("empty table: %q", got)
