@@ -108,14 +108,22 @@ func (d Design) residual() string {
 	return d.Residual
 }
 
-// fixed returns the fixed-effect columns and names with the default filled in.
-func (d Design) fixed() ([][]float64, []string) {
+// fixed returns the fixed-effect columns with the default filled in.
+func (d Design) fixed() [][]float64 {
+	if d.X != nil {
+		return d.X
+	}
+	ones := make([]float64, len(d.Y))
+	for i := range ones {
+		ones[i] = 1
+	}
+	return [][]float64{ones}
+}
+
+// fixedNames returns a name for each fixed effect.
+func (d Design) fixedNames() []string {
 	if d.X == nil {
-		ones := make([]float64, len(d.Y))
-		for i := range ones {
-			ones[i] = 1
-		}
-		return [][]float64{ones}, []string{"mean"}
+		return []string{"mean"}
 	}
 	names := make([]string, len(d.X))
 	for j := range names {
@@ -125,7 +133,7 @@ func (d Design) fixed() ([][]float64, []string) {
 			names[j] = fmt.Sprintf("x%d", j+1)
 		}
 	}
-	return d.X, names
+	return names
 }
 
 // check refuses what no later step could make sense of.

@@ -199,9 +199,7 @@ func (p *predictor) crossed(beta []float64) {
 	f, s := p.f, p.f.sys
 	w := newWorkspace(s, false)
 	w.gamma = f.gamma
-	for node := range s.chain[0].nodes() {
-		w.unit(0, node, w.top)
-	}
+	w.sumChain()
 	r, m := len(s.cols), s.dense
 	t, h, l := make([]float64, m*m), make([]float64, m), make([]float64, m*m)
 	for j := range m {

@@ -3,7 +3,6 @@ package mixed
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"sealbound/stats"
 )
@@ -84,8 +83,7 @@ func (d Design) Fit(m Method) (*Fit, error) {
 		return nil, err
 	}
 	f := &Fit{Method: m, N: s.n, P: s.p, Covariance: make([]float64, len(d.Terms))}
-	_, f.XNames = d.fixed()
-	f.XNames = slices.Clone(f.XNames)
+	f.XNames = d.fixedNames()
 	var at []int // component of each ratio
 	for k, t := range d.Terms {
 		f.termOf = append(f.termOf, k)
@@ -121,9 +119,11 @@ func (d Design) Fit(m Method) (*Fit, error) {
 // completes f and reports that it is done. A nil start means no idea.
 func (f *Fit) attempt(s *system, start []float64) (rest []float64, done bool, err error) {
 	o := newSearcher(s, likelihood{f.Method})
-	starts := o.starts()
+	var starts [][]float64
 	if start != nil {
 		starts = [][]float64{o.phiAt(start)}
+	} else {
+		starts = o.starts()
 	}
 	phi, value, gradient := o.minimise(starts)
 	if o.valueAt(phi); o.plain.q[0] < zeroResidual*s.df(f.Method) {

@@ -40,12 +40,19 @@ type dependence struct {
 // matrix tr(P V_i P V_j) follows from sums over the pairs of levels that occur
 // together, in time linear in the cells. q has orthogonal columns of length n.
 func findDependence(cols []randomColumn, count []float64, q [][]float64, n int) (dependence, bool) {
+	return dependenceIn(covarianceGram(cols, count, q, n))
+}
+
+// covarianceGram returns tr(P V_i P V_j) in full, the residual (V = I) first,
+// and tr(V_i V_i) of the columns.
+func covarianceGram(cols []randomColumn, count []float64, q [][]float64, n int) (gram, raw []float64) {
 	k := len(cols)
 	p := len(q)
 	nn := float64(n)
 	// a[i] = Z_i'Q, row-major; g[i] = a'a.
 	a, g := make([][]float64, k), make([][]float64, k)
-	raw, trace := make([]float64, k), make([]float64, k)
+	raw = make([]float64, k)
+	trace := make([]float64, k)
 	for i, r := range cols {
 		a[i] = make([]float64, r.levels*p)
 		for c, w := range count {
@@ -66,7 +73,7 @@ func findDependence(cols []randomColumn, count []float64, q [][]float64, n int) 
 		}
 	}
 	m := k + 1
-	gram := make([]float64, m*m) // the residual first
+	gram = make([]float64, m*m)
 	gram[0] = nn - float64(p)
 	sorter := newPairSorter(len(count))
 	for i := range cols {
@@ -74,6 +81,7 @@ func findDependence(cols []randomColumn, count []float64, q [][]float64, n int) 
 		for x := range p {
 			gram[(i+1)*m] -= g[i][x*p+x] / nn
 		}
+		gram[i+1] = gram[(i+1)*m]
 		for j := 0; j <= i; j++ {
 			var square, cross, both float64
 			sorter.each(cols[i], cols[j], count, func(li, lj int32, sum float64) {
@@ -87,13 +95,20 @@ func findDependence(cols []randomColumn, count []float64, q [][]float64, n int) 
 			for x := range g[i] {
 				both += g[i][x] * g[j][x]
 			}
-			gram[(i+1)*m+j+1] = square - 2*cross/nn + both/(nn*nn)
+			v := square - 2*cross/nn + both/(nn*nn)
+			gram[(i+1)*m+j+1], gram[(j+1)*m+i+1] = v, v
 			if i == j {
 				raw[i] = square
 			}
 		}
 	}
+	return gram, raw
+}
+
+// dependenceIn is findDependence given the Gram matrix.
+func dependenceIn(gram, raw []float64) (dependence, bool) {
 	// Normalise, then Cholesky with a look at each pivot.
+	m := len(raw) + 1
 	scale := make([]float64, m)
 	for i := range m {
 		d := gram[i*m+i]
@@ -102,12 +117,12 @@ func findDependence(cols []randomColumn, count []float64, q [][]float64, n int) 
 		}
 		scale[i] = 1 / math.Sqrt(d)
 	}
+	l := make([]float64, m*m)
 	for i := range m {
 		for j := 0; j <= i; j++ {
-			gram[i*m+j] *= scale[i] * scale[j]
+			l[i*m+j] = gram[i*m+j] * scale[i] * scale[j]
 		}
 	}
-	l := append([]float64(nil), gram...)
 	for i := range m {
 		for j := 0; j <= i; j++ {
 			v := l[i*m+j]
@@ -182,6 +197,41 @@ func (p *pairSorter) each(a, b randomColumn, count []float64, visit func(la, lb 
 	}
 }
 
+// momentRatios estimates the variance ratios by setting the quadratic forms
+// y'P V_i P y to their expectations, sum_j sigma2_j tr(P V_i P V_j): the moment
+// estimates where data are balanced, and a good place to start elsewhere.
+// Those that are not positive come out as zero.
+func (s *system) momentRatios(cols []randomColumn, gram []float64) []float64 {
+	m := len(cols) + 1
+	y := s.cols[len(s.cols)-1]
+	form := make([]float64, m)
+	form[0] = s.cells.within/(s.scale*s.scale) + weightedDot(s.cells.count, y, y)
+	for i, r := range cols {
+		sums := make([]float64, r.levels)
+		for c, w := range s.cells.count {
+			sums[r.codes[c]] += w * r.value(c) * y[c]
+		}
+		for _, v := range sums {
+			form[i+1] += v * v
+		}
+	}
+	l := append([]float64(nil), gram...)
+	gamma := make([]float64, len(s.params))
+	if !cholesky(l, m, 0) {
+		return gamma
+	}
+	cholSolve(l, m, form)
+	residual := max(form[0], 0.02) // of a total of about one
+	k := 0
+	for i, p := range s.params {
+		if p.kind != pairCov {
+			k++
+			gamma[i] = max(0, form[k]/residual)
+		}
+	}
+	return gamma
+}
+
 // identified returns an error unless the data can tell the variances apart.
 func (s *system) identified(d Design) error {
 	var cols []randomColumn
@@ -190,7 +240,7 @@ func (s *system) identified(d Design) error {
 			continue
 		}
 		t := d.Terms[p.term]
-		g := newGrouping(t.Factor.Codes, t.Factor.Levels)
+		g := s.groups[p.term]
 		r := randomColumn{name: p.name, codes: s.cells.codesAt(g), levels: g.levels()}
 		if slope := !t.hasIntercept() || p.kind == pairVar2 || i > 0 && s.params[i-1].term == p.term; slope {
 			r.z = s.cells.at(t.Slope)
@@ -200,8 +250,10 @@ func (s *system) identified(d Design) error {
 	if len(cols) == 0 {
 		return nil
 	}
-	dep, found := findDependence(cols, s.cells.count, s.basis.q, s.n)
+	gram, raw := covarianceGram(cols, s.cells.count, s.basis.q, s.n)
+	dep, found := dependenceIn(gram, raw)
 	if !found {
+		s.moments = s.momentRatios(cols, gram)
 		return nil
 	}
 	name := cols[dep.column].name

@@ -135,26 +135,3 @@ func (s *system) addCells(lo, hi int, S []float64, stride int, places []int32, n
 		}
 	}
 }
-
-// sumLeaves keeps the sums of the finest nodes, which do not depend on the
-// variances, unless they are too large.
-func (s *system) sumLeaves() {
-	if len(s.chain) == 0 {
-		return
-	}
-	lev := &s.chain[len(s.chain)-1]
-	at := make([]int, lev.nodes()+1)
-	for node := range lev.nodes() {
-		t := int(lev.touchStart[node+1] - lev.touchStart[node])
-		at[node+1] = at[node] + packed(len(s.cols)+t)
-	}
-	if at[lev.nodes()] > leafLimit {
-		return
-	}
-	s.leafAt = at
-	s.leaf = make([]float64, at[lev.nodes()])
-	places := make([]int32, len(s.crossed))
-	for node := range lev.nodes() {
-		s.fillLeaf(node, s.leaf[at[node]:at[node+1]], 1, places)
-	}
-}

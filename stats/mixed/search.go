@@ -1,7 +1,6 @@
 package mixed
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -410,77 +409,6 @@ func (o *searcher) newtonStep() {
 			return
 		}
 	}
-}
-
-// starts are the coordinates to begin from: the local minima of the objective
-// over a coarse grid of variance ratios, best first. REML criteria can have
-// more than one minimum; a grid that sees them costs little beside a fit.
-func (o *searcher) starts() [][]float64 {
-	grids := [][]float64{{1.5}, {0.3, 6}, {0.1, 1.5, 20}, {0.05, 0.6, 4, 40}, {0.03, 0.3, 2, 10, 60}}
-	var axes []int
-	for i, p := range o.s.params {
-		if p.kind != pairCov {
-			axes = append(axes, i)
-		}
-	}
-	const budget = 60000 // cells evaluated
-	g := len(grids) - 1
-	if len(axes) > 2 {
-		g = max(1, 6-len(axes))
-	}
-	for g > 0 && math.Pow(float64(g+1), float64(len(axes)))*float64(len(o.s.cells.rows)) > budget {
-		g--
-	}
-	values := grids[g]
-	size := len(values)
-	total := 1
-	for range axes {
-		total *= size
-	}
-	point := func(at int) []float64 {
-		phi := make([]float64, o.k)
-		for _, i := range axes {
-			v := values[at%size]
-			if o.s.params[i].kind == scalar {
-				phi[i] = math.Log1p(v)
-			} else {
-				phi[i] = math.Sqrt(v)
-			}
-			at /= size
-		}
-		return phi
-	}
-	if total == 1 {
-		return [][]float64{point(0)}
-	}
-	crit := make([]float64, total)
-	for at := range crit {
-		crit[at] = o.valueAt(point(at))
-	}
-	var minima []int
-	for at := range crit {
-		lowest, unit := true, 1
-		for range axes {
-			digit := at / unit % size
-			if digit > 0 && crit[at-unit] < crit[at] || digit < size-1 && crit[at+unit] <= crit[at] {
-				lowest = false
-				break
-			}
-			unit *= size
-		}
-		if lowest {
-			minima = append(minima, at)
-		}
-	}
-	if len(minima) == 0 { // a plateau
-		minima = []int{total / 2}
-	}
-	slices.SortStableFunc(minima, func(a, b int) int { return cmp.Compare(crit[a], crit[b]) })
-	out := make([][]float64, 0, 4)
-	for _, at := range minima[:min(4, len(minima))] {
-		out = append(out, point(at))
-	}
-	return out
 }
 
 // minimise finds the least of the minima reached from the starts.

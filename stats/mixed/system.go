@@ -68,9 +68,17 @@ type system struct {
 	crossed []crossedFactor
 	dense   int // crossed columns
 	params  []param
-	jetOf   []int // derivative index of each ratio
+	groups  []grouping // of each term
+	moments []float64  // moment estimates of the ratios; nil: unknown
+	jetOf   []int      // derivative index of each ratio
 	leaf    []float64
 	leafAt  []int // start of each finest node in leaf; nil: summed on the fly
+	// Pools of the finest nodes, see leaves.go; none if leaf is used.
+	pools     []pool
+	poolStart []int32 // first pool of each parent; one more at the end
+	pooled    []float64
+	poolD     []float64 // distinct u'u
+	poolUnits []float64 // units with that u'u
 	// Crossed columns of each finest node, as numbers among all of them.
 	leafTouch []int32
 }
@@ -96,21 +104,24 @@ const (
 // denseLimit bounds the memory of the crossed block, in numbers of 8 bytes.
 const denseLimit = 1 << 25
 
-// leafLimit bounds the memory of the sums kept for the finest nodes.
-const leafLimit = 1 << 22
-
 func newSystem(d Design) (*system, error) {
 	if err := d.check(); err != nil {
 		return nil, err
 	}
-	x, names := d.fixed()
+	x := d.fixed()
 	s := &system{n: len(d.Y), p: len(x)}
 	chain, crossed := splitFactors(d)
+	s.groups = make([]grouping, len(d.Terms))
+	for _, f := range append(slices.Clone(chain), crossed...) {
+		for _, k := range f.term {
+			s.groups[k] = f.group
+		}
+	}
 	keys := make([]grouping, 0, len(chain)+len(crossed)+len(x))
 	for _, f := range append(slices.Clone(chain), crossed...) {
 		keys = append(keys, f.group)
 	}
-	for _, col := range x {
+	for _, col := range d.X {
 		if g, ok := groupValues(col); ok {
 			keys = append(keys, g)
 		}
@@ -124,7 +135,7 @@ func newSystem(d Design) (*system, error) {
 	}
 	s.cells = collapse(d.Y, keys)
 	var err error
-	if s.basis, err = newBasis(x, names, s.cells); err != nil {
+	if s.basis, err = newBasis(x, d.fixedNames(), s.cells); err != nil {
 		return nil, err
 	}
 	if err = s.scaleValues(d); err != nil {
@@ -248,8 +259,8 @@ func (s *system) makeColumns(d Design, chain, crossed []factorEffects) {
 		if t.correlated() {
 			e := effect{col: column(nil), col2: column(t.Slope), param: param1}
 			effects[k] = []effect{e}
-			s.params = append(s.params, param{k, pairVar1, names[0], s.columnScale(t, e.col)},
-				param{k, pairCov, "", 0}, param{k, pairVar2, names[1], s.columnScale(t, e.col2)})
+			s.params = append(s.params, param{k, pairVar1, names[0], s.columnScale(k, e.col)},
+				param{k, pairCov, "", 0}, param{k, pairVar2, names[1], s.columnScale(k, e.col2)})
 			s.params[param1+1].scale = math.Sqrt(s.params[param1].scale * s.params[param1+2].scale)
 			continue
 		}
@@ -260,7 +271,7 @@ func (s *system) makeColumns(d Design, chain, crossed []factorEffects) {
 			effects[k] = append(effects[k], effect{col: column(t.Slope), col2: -1, param: len(s.params) + len(effects[k])})
 		}
 		for i, e := range effects[k] {
-			s.params = append(s.params, param{k, scalar, names[i], s.columnScale(t, e.col)})
+			s.params = append(s.params, param{k, scalar, names[i], s.columnScale(k, e.col)})
 		}
 	}
 	s.cols = append(s.cols, y)
@@ -302,10 +313,9 @@ func (s *system) makeColumns(d Design, chain, crossed []factorEffects) {
 
 // columnScale is the mean over levels of the sum of squares of a random column:
 // the number of values per level, for an intercept.
-func (s *system) columnScale(t Term, col int) float64 {
+func (s *system) columnScale(term, col int) float64 {
 	v := s.cols[col]
-	seen := newGrouping(t.Factor.Codes, t.Factor.Levels).levels()
-	return max(weightedDot(s.cells.count, v, v), 1e-300) / float64(seen)
+	return max(weightedDot(s.cells.count, v, v), 1e-300) / float64(s.groups[term].levels())
 }
 
 // packed is the size of the upper triangle of an n x n matrix; entry (i, j)
