@@ -118,8 +118,11 @@ func (u *unusedColumns) sentences() []string {
 	byFiles := map[string][]string{}
 	for c, files := range u.files {
 		key := fmt.Sprintf("in %s", files[0])
-		if len(files) > 1 {
-			key = fmt.Sprintf("in %s and %d other files", files[0], len(files)-1)
+		switch n := len(files) - 1; {
+		case n == 1:
+			key = fmt.Sprintf("in %s and 1 other file", files[0])
+		case n > 1:
+			key = fmt.Sprintf("in %s and %d other files", files[0], n)
 		}
 		byFiles[key] = append(byFiles[key], c)
 	}

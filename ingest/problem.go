@@ -23,8 +23,11 @@ func (b *BadInput) Error() string {
 	if len(b.Problems) == 0 {
 		return fmt.Sprintf("%d problems in the data", b.Omitted)
 	}
-	if n := len(b.Problems) + b.Omitted; n > 1 {
+	switch n := len(b.Problems) + b.Omitted; {
+	case n > 2:
 		return fmt.Sprintf("%v (and %d more problems)", b.Problems[0], n-1)
+	case n == 2:
+		return fmt.Sprintf("%v (and one more problem)", b.Problems[0])
 	}
 	return b.Problems[0].Error()
 }

@@ -85,7 +85,7 @@ func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Pr
 		}
 		if at := h.at[k.column]; at >= 0 {
 			what := fmt.Sprintf("the header has %s and %s, which mean the same", h.name[k.column], name)
-			if k.unit != h.unitOf(k.column) || k.scale != h.scale {
+			if known[h.name[k.column]] != k {
 				what = fmt.Sprintf("the header has %s and %s; one of them is permitted", h.name[k.column], name)
 			}
 			fail(i, "", string(cell), what, "keep one of the two")
@@ -99,20 +99,9 @@ func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Pr
 			h.level = k.unit
 		case reading.Floor:
 			h.floor = k.unit
-		case reading.Atten:
 		}
 	}
 	return h, append(problems, h.check(cells, places, end)...)
-}
-
-func (h *header) unitOf(c reading.Column) reading.Unit {
-	switch c {
-	case reading.Level:
-		return h.level
-	case reading.Floor:
-		return h.floor
-	}
-	return reading.NoUnit
 }
 
 func (h *header) has(c reading.Column) bool { return h.at[c] >= 0 }
