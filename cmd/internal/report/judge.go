@@ -151,7 +151,7 @@ func verdict(r *JudgeRow) string {
 		s += "; weakest point " + signed(w.MarginDB, digits(r))
 	}
 	if r.ClosingsBelowTarget > 0 {
-		s += fmt.Sprintf("; %d of %s dip below", r.ClosingsBelowTarget, counted(r.Closings, "closing"))
+		s += fmt.Sprintf("; closings with a point below: %d of %d", r.ClosingsBelowTarget, r.Closings)
 	}
 	return s
 }

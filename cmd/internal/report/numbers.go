@@ -57,7 +57,9 @@ func percent(share float64) string {
 func counted(n int, noun string) string {
 	s := strconv.Itoa(n) + " "
 	switch {
-	case strings.Contains(noun, "+"): // levels that the data cannot tell apart
+	case strings.Contains(noun, "+") && n == 1: // levels that the data cannot tell apart
+		return s + "unit of " + noun
+	case strings.Contains(noun, "+"):
 		return s + "units of " + noun
 	case n == 1:
 		return s + noun
