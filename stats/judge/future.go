@@ -27,7 +27,17 @@ func nextOf(m Mean) (b Bounds, df float64) {
 		variance = u * u
 	}
 	half := dist.TQuantile(m.Confidence, df) * math.Sqrt(variance)
-	return Bounds{LowerDB: m.Value - half, UpperDB: m.Value + half}, df
+	return m.within(Bounds{LowerDB: m.Value - half, UpperDB: m.Value + half}), df
+}
+
+// within keeps a bound of single closings no bolder than that of their mean. A
+// shared reference with few degrees of freedom weighs more in the mean than in the
+// sum with the spread of closings, and the approximations would cross.
+func (m Mean) within(b Bounds) Bounds {
+	if m.reference.UDB > 0 {
+		b.LowerDB = math.Min(b.LowerDB, m.Lower)
+	}
+	return b
 }
 
 // futureVariance is the total variance of one closing (plus that of the mean),
@@ -61,7 +71,7 @@ func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string)
 		return m.factorCoverage(s)
 	case "REML":
 		if chain, ok := m.chain(g, len(values)); ok && m.reference.UDB == 0 {
-			lower, upper, err := tmpInterval{}.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
+			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
 			if err == nil {
 				return Bounds{LowerDB: lower, UpperDB: upper},
 					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", nestedDraws, s.Seed)
@@ -95,7 +105,7 @@ func (m Mean) factorCoverage(s Settings) (Bounds, string) {
 	if m.Method == "t" && m.reference.UDB == 0 {
 		method = "noncentral t, exact"
 	}
-	return Bounds{LowerDB: m.Value - lower*sd, UpperDB: m.Value - upper*sd}, method
+	return m.within(Bounds{LowerDB: m.Value - lower*sd, UpperDB: m.Value - upper*sd}), method
 }
 
 // chain returns the groupings above the closing, top first, if each is nested in
