@@ -123,16 +123,18 @@ func (k tailIntegrand) mode() (u, width float64) {
 		} else {
 			b = u
 		}
-		next := 0.5 * (a + b)
 		if c < 0 {
 			width = 1 / math.Sqrt(-c)
-			if n := u - f/c; (n-a)*(n-b) < 0 {
-				next = n
+			if next := u - f/c; (next-a)*(next-b) < 0 {
+				if math.Abs(next-u) <= 0.02*width {
+					return next, width
+				}
+				u = next
+				continue
 			}
 		}
-		step := math.Abs(next - u)
-		u = next
-		if step <= 0.02*width || math.Abs(b-a) < 1e-14*math.Abs(u) {
+		u = 0.5 * (a + b)
+		if math.Abs(b-a) <= 1e-14*math.Abs(u) {
 			break
 		}
 	}
@@ -152,7 +154,7 @@ func (k tailIntegrand) integrate() (prob, density float64) {
 	breaks = append(breaks, panelEnds(k.log, mode, peak, 4*width, true, 10, 40)...)
 	hi := breaks[len(breaks)-1]
 	// Phi may turn from 0 to 1 in a small part of a panel.
-	for _, z := range [...]float64{-6, -2, 2, 6} {
+	for _, z := range [...]float64{-8, -4, 0, 4, 8} {
 		if y := k.delta + z; y > 0 {
 			if u := math.Log(y / k.t); u > lo && u < hi {
 				breaks = append(breaks, u)
@@ -211,34 +213,38 @@ func (d NoncentralT) Quantile(p float64) float64 {
 	if upper {
 		dir = -1
 	}
-	lo, hi := math.Inf(-1), math.Inf(1)
+	const most = 709 // sinh of more overflows
+	lo, hi, stride := math.Inf(-1), math.Inf(1), 1.0
 	x := math.Asinh(d.guess(p))
 	for range 200 {
-		t := math.Sinh(x)
-		prob, dens := d.tail(t, upper)
+		x = math.Max(-most, math.Min(x, most))
+		prob, dens := d.tail(math.Sinh(x), upper)
 		diff := dir * (math.Log(prob) - logWant) // > 0: x is too large
+		step := -diff * prob / (dens * math.Cosh(x))
+		if math.Abs(diff) < 1e-7 && math.Abs(step) < 1 {
+			x += step // Newton is quadratic: what is left is below 1e-13
+			break
+		}
 		if diff > 0 {
 			hi = x
 		} else {
 			lo = x
 		}
-		step := -diff * prob / (dens * math.Cosh(x))
-		if math.Abs(step) <= 1e-7 && math.Abs(diff) < 1e-3 {
-			x += step // Newton is quadratic: what is left is below 1e-13
-			break
+		if hi <= -most || lo >= most { // beyond what a float64 holds
+			return math.Copysign(math.Inf(1), x)
 		}
-		next := x + math.Max(-2, math.Min(step, 2)) // NaN stays NaN
-		if math.IsNaN(next) || next <= lo || next >= hi {
+		x += math.Max(-stride, math.Min(step, stride)) // a NaN stays one and is replaced
+		if !(x > lo && x < hi) {
 			switch {
 			case math.IsInf(lo, -1):
-				next = hi - 1
+				x = hi - stride
 			case math.IsInf(hi, 1):
-				next = lo + 1
+				x = lo + stride
 			default:
-				next = 0.5 * (lo + hi)
+				x = 0.5 * (lo + hi)
 			}
 		}
-		x = next
+		stride *= 2
 		if hi-lo <= 2e-16*math.Abs(x) {
 			break
 		}
