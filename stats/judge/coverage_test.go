@@ -24,6 +24,9 @@ func replicates(t *testing.T, n int) int {
 	return n
 }
 
+// quick judges with fewer draws behind nested coverage bounds.
+var quick = func() Settings { s := usual; s.Draws = 1000; return s }()
+
 // leastCoverage is what every bound must reach at nominal 0.95.
 const leastCoverage = 0.93
 
@@ -93,7 +96,7 @@ func TestCoverageOneStrip(t *testing.T) {
 				s.SD.PointDB, s.ProfileSDDB = 1, 1
 			})
 			d, g := gridData(c)
-			r, err := Judge(d, usual)
+			r, err := Judge(d, quick)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -151,7 +154,7 @@ func TestCoverageCrossedSessions(t *testing.T) {
 					s.SD = simulate.Spread{BoxDB: 1, SessionDB: 2, ClosingDB: 1}
 				})
 				d, g := gridData(c)
-				r, err := Judge(d, usual)
+				r, err := Judge(d, quick)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -216,7 +219,7 @@ func TestCoverageSharedSessionGiven(t *testing.T) {
 			s.SD = simulate.Spread{BoxDB: 1, SessionDB: 1, ClosingDB: 1}
 		})
 		d, _ := gridData(c)
-		s := usual
+		s := quick
 		s.Reference = []Source{{Name: "session SD", UDB: 1, DF: math.Inf(1)}}
 		truth, err := c.Future("marlcord", "", 0)
 		if err != nil {
@@ -227,7 +230,7 @@ func TestCoverageSharedSessionGiven(t *testing.T) {
 			t.Fatal(err)
 		}
 		with += count(r.Mean.Lower <= truth.Mean())
-		r, err = Judge(d, usual)
+		r, err = Judge(d, quick)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -79,6 +79,7 @@ type Settings struct {
 	RaiseDB              float64  // "falls short" must survive limited readings raised by so much
 	Reference            []Source // given by the user for a single session; nil: from the open repeats
 	Seed                 uint64   // of the draws behind nested coverage bounds
+	Draws                int      // of nested coverage bounds; 0: 100,000
 }
 
 // Scope says what a result may be said of.

@@ -71,10 +71,10 @@ func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string)
 		return m.factorCoverage(s)
 	case "REML":
 		if chain, ok := m.chain(g, len(values)); ok && m.reference.UDB == 0 {
-			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, nestedDraws)
+			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, s.draws())
 			if err == nil {
 				return Bounds{LowerDB: lower, UpperDB: upper},
-					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", nestedDraws, s.Seed)
+					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", s.draws(), s.Seed)
 			}
 			return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
 		}
@@ -83,7 +83,13 @@ func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string)
 	return Bounds{math.NaN(), math.NaN(), needsSpread(m)}, ""
 }
 
-const nestedDraws = 100_000
+// draws is how many draws a nested coverage bound rests on.
+func (s Settings) draws() int {
+	if s.Draws == 0 {
+		return 100_000
+	}
+	return s.Draws
+}
 
 // factorCoverage is mean - k SD with k = t'(confidence; f, sqrt(n0) z)/sqrt(n0),
 // n0 = total variance / variance of the mean and f the degrees of freedom of the
