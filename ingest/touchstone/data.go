@@ -7,6 +7,9 @@ import (
 	"sealbound/ingest/cell"
 )
 
+// mostDB bounds |S21|: beyond it no receiver reads.
+const mostDB = 1000
+
 // A layout is how the numbers of one frequency stand in the rows.
 type layout struct {
 	values  int      // of a data set: the frequency and a pair for each parameter
@@ -57,6 +60,8 @@ type set struct {
 	bad                  bool
 	row                  Row
 	first                float64 // of the pair at hand
+	firstAt              token
+	firstLine            int
 }
 
 // A held line looks like the beginning of a data set although the one before it
@@ -220,7 +225,7 @@ func (p *parser) value(s *set, t token, line int) {
 		return
 	}
 	if !second {
-		s.first = v
+		s.first, s.firstAt, s.firstLine = v, t, line
 		if p.option.format == magnitudeAngle && v < 0 {
 			p.add(line, t.column, name, t.text, "a magnitude is never negative", "check whether the format is DB or RI instead of MA")
 			s.bad = true
@@ -230,20 +235,19 @@ func (p *parser) value(s *set, t token, line int) {
 	if pair != p.layout.wanted {
 		return
 	}
-	magnitude := s.first
 	switch p.option.format {
 	case decibelAngle:
 		s.row.DB = s.first
-		return
+	case magnitudeAngle:
+		s.row.DB, s.row.Zero = 20*math.Log10(s.first), s.first == 0
 	case realImaginary:
-		magnitude = math.Hypot(s.first, v)
+		magnitude := math.Hypot(s.first, v) // may be beyond any number
+		s.row.DB, s.row.Zero = 20*math.Log10(magnitude), magnitude == 0
 	}
-	if math.IsInf(magnitude, 0) {
-		p.add(line, t.column, name, t.text, "the magnitude is larger than any number this program holds", "check the exponents")
+	if !s.bad && !s.row.Zero && math.Abs(s.row.DB) > mostDB {
+		p.add(s.firstLine, s.firstAt.column, name, s.firstAt.text, fmt.Sprintf("lies more than %d dB from 0 dB", mostDB), "check the format (DB, MA or RI) and the exponents")
 		s.bad = true
-		return
 	}
-	s.row.DB, s.row.Zero = 20*math.Log10(magnitude), magnitude == 0
 }
 
 // frequency reads a frequency, which must exceed the one before it, or equal it

@@ -57,7 +57,7 @@ type File struct {
 // 1 file has. What is wrong goes to problems, each with its place, and reading
 // goes on to find the others: rows with a problem are left out of the File, and
 // the File is nil where the file as a whole cannot be used. The Count is of lines
-// of network data, true in either case. The error is that of r alone.
+// of network data, as far as the file is text. The error is that of r alone.
 func Parse(r io.Reader, name string, problems *reading.Problems) (*File, reading.Count, error) {
 	return newParser(r, name, problems).parse()
 }
@@ -73,7 +73,9 @@ func newParser(r io.Reader, name string, problems *reading.Problems) *parser {
 
 func (p *parser) parse() (*File, reading.Count, error) {
 	p.ending()
-	if !p.ruined {
+	if p.ruined {
+		p.skim()
+	} else {
 		p.read()
 	}
 	if p.lines.err != nil {
@@ -158,6 +160,7 @@ func (p *parser) tooManyPorts(line, column int, text string, n int) {
 func (p *parser) read() {
 	for p.lines.next() {
 		if !p.line(p.lines.text, p.lines.number) {
+			p.skim()
 			return
 		}
 	}
@@ -169,6 +172,16 @@ func (p *parser) read() {
 		return
 	}
 	p.finish()
+}
+
+// skim counts the lines of data from the line at hand on, which was refused.
+func (p *parser) skim() {
+	for more := true; more; more = p.lines.next() {
+		body, _, _ := strings.Cut(p.lines.text, "!")
+		if tokens := split(body); len(tokens) > 0 && tokens[0].text[0] != '#' && tokens[0].text[0] != '[' {
+			p.count.Rows++
+		}
+	}
 }
 
 // line takes one line in and reports whether to go on.

@@ -9,7 +9,6 @@ import (
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
-	"sealbound/ingest/record"
 )
 
 // RunsName is the name of the table that stands in a folder of trace files, and
@@ -62,118 +61,132 @@ var others = map[string]string{"serial": "box", "pol": "polarization"}
 // A runsReader reads one table.
 type runsReader struct {
 	path     string
-	record   record.Reader
+	text     text
 	problems *reading.Problems
-	columns  []string // by index; empty where ignored
-	cells    [][]byte
+	splitter splitter
+	number   int      // of the line at hand
+	line     string   // the line at hand
+	pieces   []piece  // its cells
+	columns  []string // by index; empty where ignored; nil before the header
 	bad      bool
 	first    map[string]int // file: the line that names it first
 	most     int            // rows
 }
 
-// ParseRuns reads runs.csv, plain comma-separated UTF-8, from src. The column
-// file is needed; exists tells whether the folder has such a file, nil where that
-// is not to be looked at. What is wrong goes to problems; rows with a problem are
-// left out, and Runs is nil where the table as a whole cannot be used. The error
-// is that of src alone.
-func ParseRuns(src io.ReaderAt, size int64, name string, exists func(file string) bool, problems *reading.Problems) (*Runs, reading.Count, error) {
-	return parseRuns(src, size, name, exists, problems, MaxRuns)
+// ParseRuns reads runs.csv: comma-separated UTF-8, each row on one line. The
+// column file is needed; exists tells whether the folder has such a file, nil
+// where that is not to be looked at. What is wrong goes to problems; rows with a
+// problem are left out, and Runs is nil where the table as a whole cannot be used.
+// The Count is of the lines below the header, 0 where the file is no text. The
+// error is that of src alone.
+func ParseRuns(src io.Reader, name string, exists func(file string) bool, problems *reading.Problems) (*Runs, reading.Count, error) {
+	data, err := io.ReadAll(io.LimitReader(src, MaxBytes+1))
+	if err != nil {
+		return nil, reading.Count{}, fmt.Errorf("read %s: %w", name, err)
+	}
+	r := runsReader{path: name, problems: problems, splitter: splitter{mark: ','}, first: map[string]int{}, most: MaxRuns}
+	runs, count := r.read(data, exists)
+	return runs, count, nil
 }
 
-func parseRuns(src io.ReaderAt, size int64, name string, exists func(file string) bool, problems *reading.Problems, most int) (*Runs, reading.Count, error) {
-	r := runsReader{path: name, problems: problems, first: map[string]int{}, most: most}
+func (r *runsReader) add(p reading.Problem) {
+	p.File, p.Text = r.path, strings.ToValidUTF8(p.Text, "\uFFFD")
+	r.problems.Add(p)
+}
+
+// read goes through the table. Where it cannot be used as a whole, its lines are
+// still counted.
+func (r *runsReader) read(data []byte, exists func(string) bool) (*Runs, reading.Count) {
+	const write = "write a header with a column file, and a row for each trace file"
 	var count reading.Count
-	refuse := func(line, column int, text, what, mend string) (*Runs, reading.Count, error) {
-		problems.Add(reading.Problem{File: name, Line: line, Column: column, Text: text, What: what, Mend: mend})
-		count.Refused = count.Rows - count.Blank
-		return nil, count, nil
+	if len(data) == 0 {
+		r.add(reading.Problem{What: "the file is empty", Mend: write})
+		return nil, count
 	}
-	if size == 0 {
-		return refuse(0, 0, "", "the file is empty", "write a header with a column file, and a row for each trace file")
+	t, fault := open(data, "utf-8")
+	if fault == nil {
+		fault = t.check()
 	}
-	start, fault, err := record.Start(src, size)
-	if err != nil {
-		return nil, count, fmt.Errorf("read %s: %w", name, err)
+	if len(data) > MaxBytes {
+		fault = &reading.Problem{What: "the file is larger than 256 MB", Mend: "split the folder"}
 	}
 	if fault != nil {
-		return refuse(fault.Line, fault.Column, fault.Text, fault.What, fault.Mend)
+		if fault.Mend == "" {
+			fault.Mend = "save " + RunsName + " as comma-separated UTF-8"
+		}
+		r.add(*fault)
+		return nil, count
 	}
+	r.text = t
 	runs := &Runs{}
-	r.record.Reset(src, start, size, 1)
-	for r.record.Next() {
-		switch {
-		case r.columns != nil:
+	refused := false
+	t.each(func(number int, line string) bool {
+		r.number, r.line, r.bad = number, line, false
+		blank := r.splitter.blank(line)
+		if r.columns != nil || blank || refused {
 			count.Rows++
-			if r.record.Blank() {
-				count.Blank++
-			} else if len(runs.Rows) == r.most {
-				return refuse(r.record.Line(), 1, "", fmt.Sprintf("more than %d rows", r.most), "split the folder")
-			} else if run, ok := r.row(exists); ok {
+		}
+		switch {
+		case blank:
+			count.Blank++
+		case refused:
+		case r.columns == nil:
+			refused = !r.header(runs)
+		case len(runs.Rows) == r.most:
+			r.add(reading.Problem{Line: number, Column: 1, What: fmt.Sprintf("more than %d rows", r.most), Mend: "split the folder"})
+			refused = true
+		default:
+			if run, ok := r.row(exists); ok {
 				runs.Rows = append(runs.Rows, run)
 			} else {
 				count.Refused++
 			}
-		case r.record.Blank():
-			count.Rows++
-			count.Blank++
-		default:
-			if !r.header(runs) {
-				for r.record.Next() {
-					count.Rows++
-					if r.record.Blank() {
-						count.Blank++
-					}
-				}
-				count.Refused = count.Rows - count.Blank
-				return nil, count, r.failure()
-			}
 		}
+		return true
+	})
+	switch {
+	case refused:
+	case r.columns == nil:
+		r.add(reading.Problem{Line: 1, Column: 1, What: "the file holds blank lines only", Mend: write})
+	case count.Rows == count.Blank:
+		r.add(reading.Problem{Line: 1, Column: 1, What: "no rows below the header", Mend: "write a row for each trace file"})
+	default:
+		return runs, count
 	}
-	if err := r.failure(); err != nil {
-		return nil, count, err
-	}
-	if r.columns == nil {
-		return refuse(1, 1, "", "the file holds blank lines only", "write a header with a column file, and a row for each trace file")
-	}
-	if count.Rows == count.Blank {
-		return refuse(1, 1, "", "no rows below the header", "write a row for each trace file")
-	}
-	return runs, count, nil
+	count.Refused = count.Rows - count.Blank
+	return nil, count
 }
 
-func (r *runsReader) failure() error {
-	if err := r.record.Err(); err != nil {
-		return fmt.Errorf("read %s: %w", r.path, err)
+// split cuts the line at hand and reports whether that can be done.
+func (r *runsReader) split() bool {
+	pieces, wrong, at := r.splitter.split(r.line)
+	if wrong != "" {
+		r.add(reading.Problem{Line: r.number, Column: r.text.column(r.line, at), What: wrong, Mend: `close the quote, and write "" for a quote inside a quoted cell`})
 	}
-	return nil
-}
-
-func (r *runsReader) fault(f *record.Fault) {
-	r.problems.Add(reading.Problem{File: r.path, Line: f.Line, Column: f.Column, Text: f.Text, What: f.What, Mend: f.Mend})
+	r.pieces = pieces
+	return wrong == ""
 }
 
 // wrong notes a problem of a cell.
 func (r *runsReader) wrong(i int, what, mend string) {
 	r.bad = true
-	line, column := r.record.Place(i)
-	p := reading.Problem{File: r.path, Line: line, Column: column, Text: string(r.cells[i]), What: what, Mend: mend}
+	c := r.pieces[i]
+	p := reading.Problem{Line: r.number, Column: r.text.column(r.line, c.at), Text: c.text, What: what, Mend: mend}
 	if r.columns != nil {
 		p.Field = r.columns[i]
 	}
-	r.problems.Add(p)
+	r.add(p)
 }
 
 // header reads the names of the columns and reports whether rows can be read.
 func (r *runsReader) header(runs *Runs) bool {
-	if f := r.record.Fault(); f != nil {
-		r.fault(f)
+	if !r.split() {
 		return false
 	}
-	r.cells, r.bad = r.record.Cells(), false
-	columns := make([]string, len(r.cells))
+	columns := make([]string, len(r.pieces))
 	at := map[string]int{}
-	for i, c := range r.cells {
-		name := strings.ToLower(string(c))
+	for i, c := range r.pieces {
+		name := strings.ToLower(c.text)
 		if full, ok := others[name]; ok {
 			name = full
 		}
@@ -189,12 +202,16 @@ func (r *runsReader) header(runs *Runs) bool {
 		case isText, isField, name == "file", name == "date", name == "installed", name == "state":
 			columns[i] = name
 		default:
-			runs.Unused = append(runs.Unused, string(c))
+			runs.Unused = append(runs.Unused, c.text)
 		}
 	}
 	if _, ok := at["file"]; !ok && !r.bad {
 		r.bad = true
-		r.problems.Add(reading.Problem{File: r.path, Line: r.record.Line(), Column: 1, Text: string(r.record.Text()), What: "the column file is missing", Mend: "add a column file with the names of the trace files"})
+		mend := "add a column file with the names of the trace files"
+		if len(r.pieces) == 1 {
+			mend += "; its cells have commas between them"
+		}
+		r.add(reading.Problem{Line: r.number, Column: 1, Text: r.line, What: "the column file is missing", Mend: mend})
 	}
 	if r.bad {
 		return false
@@ -205,23 +222,21 @@ func (r *runsReader) header(runs *Runs) bool {
 
 // row reads one row and reports whether it can be used.
 func (r *runsReader) row(exists func(string) bool) (Run, bool) {
-	run := Run{Line: r.record.Line()}
-	if f := r.record.Fault(); f != nil {
-		r.fault(f)
+	run := Run{Line: r.number}
+	if !r.split() {
 		return run, false
 	}
-	r.cells, r.bad = r.record.Cells(), false
-	if len(r.cells) != len(r.columns) {
-		r.problems.Add(reading.Problem{File: r.path, Line: run.Line, Column: 1,
-			What: fmt.Sprintf("the row has %d cells, the header %d", len(r.cells), len(r.columns)), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
+	if len(r.pieces) != len(r.columns) {
+		r.add(reading.Problem{Line: r.number, Column: 1,
+			What: fmt.Sprintf("the row has %d cells, the header %d", len(r.pieces), len(r.columns)), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
 		return run, false
 	}
-	for i, c := range r.cells {
-		text := string(c)
+	for i, c := range r.pieces {
+		text := c.text
 		switch column := r.columns[i]; column {
 		case "":
 		case "file":
-			run.File = r.file(i, text, run.Line, exists)
+			run.File = r.file(i, text, exists)
 		case "date":
 			run.Date = r.day(i)
 		case "installed":
@@ -242,14 +257,14 @@ func (r *runsReader) row(exists func(string) bool) (Run, bool) {
 	}
 	if what := run.Profile.contradiction(); what != "" && !r.bad {
 		r.bad = true
-		r.problems.Add(reading.Problem{File: r.path, Line: run.Line, Column: 1, What: what, Mend: "correct the cells of the profile"})
+		r.add(reading.Problem{Line: r.number, Column: 1, What: what, Mend: "correct the cells of the profile"})
 	}
 	return run, !r.bad
 }
 
 // file reads the name of a trace file, which stays within the folder and has one
 // row.
-func (r *runsReader) file(i int, text string, line int, exists func(string) bool) string {
+func (r *runsReader) file(i int, text string, exists func(string) bool) string {
 	name := path.Clean(strings.ReplaceAll(text, `\`, "/"))
 	before, twice := r.first[name]
 	switch {
@@ -263,17 +278,17 @@ func (r *runsReader) file(i int, text string, line int, exists func(string) bool
 		r.wrong(i, "there is no such file", "correct the name, which is relative to "+RunsName+", or remove the row")
 	}
 	if text != "" && !twice {
-		r.first[name] = line
+		r.first[name] = r.number
 	}
 	return name
 }
 
 // day reads a date that may be left out.
 func (r *runsReader) day(i int) time.Time {
-	if len(r.cells[i]) == 0 {
+	if r.pieces[i].text == "" {
 		return time.Time{}
 	}
-	day, fault := cell.ParseDay(r.cells[i])
+	day, fault := cell.ParseDay([]byte(r.pieces[i].text))
 	if fault != nil {
 		r.wrong(i, fault.What, fault.Mend)
 		return time.Time{}
