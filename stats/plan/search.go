@@ -1,0 +1,138 @@
+package plan
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"sealbound/stats/interval"
+)
+
+// Costs are what a layout takes, in any one unit (money, hours); 0 or more.
+type Costs struct {
+	Closing float64 // each closing with its readings
+	Session float64 // setting up once
+	Box     float64 // each box
+	Fitting float64 // each strip and its installation; a layout has one for each box
+}
+
+// Of returns the cost of a layout.
+func (c Costs) Of(l Layout) float64 {
+	return c.Closing*float64(l.Total()) + c.Session*float64(l.Sessions) + (c.Box+c.Fitting)*float64(l.Boxes)
+}
+
+// Limits bound a search, both ends included. The zero value of a Layout's field
+// means 1 in Least, and MostBoxes, MostSessions, MostClosingsPerVisit in Most.
+type Limits struct{ Least, Most Layout }
+
+func (l Limits) filled() (Limits, error) {
+	fill := func(n *int, value int) {
+		if *n == 0 {
+			*n = value
+		}
+	}
+	fill(&l.Least.Boxes, 1)
+	fill(&l.Least.Sessions, 1)
+	fill(&l.Least.Closings, 1)
+	fill(&l.Most.Boxes, MostBoxes)
+	fill(&l.Most.Sessions, MostSessions)
+	fill(&l.Most.Closings, MostClosingsPerVisit)
+	if err := l.Least.check(); err != nil {
+		return l, err
+	}
+	if err := l.Most.check(); err != nil {
+		return l, err
+	}
+	if l.Least.Boxes > l.Most.Boxes || l.Least.Sessions > l.Most.Sessions || l.Least.Closings > l.Most.Closings {
+		return l, fmt.Errorf("plan: %w: at least %+v and at most %+v", interval.ErrDomain, l.Least, l.Most)
+	}
+	return l, nil
+}
+
+// Cheapest returns the layout of least cost, within the limits, that reaches the
+// power. Equal costs (to nine digits of the dearest layout's) go to fewer
+// sessions, then fewer boxes, then fewer closings. Layouts in which a level that
+// varies is not repeated are passed over (see Evaluate).
+//
+// Where none reaches it, the error is ErrOutOfReach and the outcome that of the
+// largest layout, if it could be evaluated.
+func Cheapest(v Variances, aim Aim, costs Costs, limits Limits) (Outcome, error) {
+	if err := aim.check(); err != nil {
+		return Outcome{}, err
+	}
+	if err := v.check(); err != nil {
+		return Outcome{}, err
+	}
+	if err := notNegative("cost", costs.Closing, costs.Session, costs.Box, costs.Fitting); err != nil {
+		return Outcome{}, err
+	}
+	limits, err := limits.filled()
+	if err != nil {
+		return Outcome{}, err
+	}
+	if err := finite("cost", costs.Of(limits.Most)); err != nil {
+		return Outcome{}, err
+	}
+	return newRule(v, aim).cheapest(costs, limits)
+}
+
+func (r *rule) cheapest(costs Costs, limits Limits) (Outcome, error) {
+	candidates := limits.layouts(r.v, costs)
+	if len(candidates) == 0 {
+		return Outcome{}, fmt.Errorf("plan: %w: %s", ErrOutOfReach, limits.Most.unrepeated(r.v))
+	}
+	for _, c := range candidates {
+		known := knownPower(r.aim.MarginDB, math.Sqrt(c.layout.strata(r.v).variance()), r.aim.Confidence)
+		if known < r.aim.Power-screen && r.aim.Power > 0.5 {
+			continue
+		}
+		if o, err := r.priced(c.layout, costs); err != nil || o.Power >= r.aim.Power {
+			return o, err
+		}
+	}
+	o, err := r.priced(limits.Most, costs)
+	if err != nil {
+		return Outcome{}, err
+	}
+	return o, fmt.Errorf("plan: %w: %d boxes, %d sessions and %d closings of each box in each session, the most within the limits, give power %.3g",
+		ErrOutOfReach, o.Layout.Boxes, o.Layout.Sessions, o.Layout.Closings, o.Power)
+}
+
+// screen: an estimated variance hardly ever gives more power than a known one,
+// once that is above one half; layouts that fall short of it by more than this
+// are not evaluated.
+const screen = 0.05
+
+func (r *rule) priced(l Layout, costs Costs) (Outcome, error) {
+	o, err := r.outcome(l)
+	o.Cost = costs.Of(l)
+	return o, err
+}
+
+type candidate struct {
+	layout Layout
+	cost   int64 // in units of 1e-9 of the dearest layout, so that equal sums tie
+}
+
+// layouts lists what may be evaluated, cheapest first.
+func (l Limits) layouts(v Variances, costs Costs) []candidate {
+	unit := costs.Of(l.Most) / 1e9
+	var out []candidate
+	for s := l.Least.Sessions; s <= l.Most.Sessions; s++ {
+		for b := l.Least.Boxes; b <= l.Most.Boxes; b++ {
+			for n := l.Least.Closings; n <= l.Most.Closings; n++ {
+				c := candidate{layout: Layout{Boxes: b, Sessions: s, Closings: n}}
+				if c.layout.unrepeated(v) != "" {
+					continue
+				}
+				if unit > 0 {
+					c.cost = int64(math.Round(costs.Of(c.layout) / unit))
+				}
+				out = append(out, c)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
+	return out
+}
