@@ -54,8 +54,14 @@ func (r *Result) explain(s Settings) []string {
 	}
 	if !math.IsNaN(m.Lower) && m.Method != "sign" {
 		t := m.t(m.DF)
-		say("lower bound of the mean = mean - t(%s; %s) x se = %s - %.4f x %s = %s", conf, trim(m.DF), db3(m.Value), t, db3(m.SE), db3(m.Lower))
-		say("upper bound of the mean = mean + t(%s; %s) x se = %s", conf, trim(m.DF), db3(m.Upper))
+		if m.Value-t*m.SE > m.Lower {
+			say("mean - t(%s; %s) x se = %s would lie above the bound without the reference: that one stands, since to know less cannot show more", conf, trim(m.DF), db3(m.Value-t*m.SE))
+			t = m.t(m.plainDF)
+			say("lower bound of the mean = mean - t(%s; %s) x se = %s - %.4f x %s = %s", conf, trim(m.plainDF), db3(m.Value), t, db3(m.plainSE), db3(m.Lower))
+		} else {
+			say("lower bound of the mean = mean - t(%s; %s) x se = %s - %.4f x %s = %s", conf, trim(m.DF), db3(m.Value), t, db3(m.SE), db3(m.Lower))
+		}
+		say("upper bound of the mean likewise, mean + = %s", db3(m.Upper))
 	}
 	if !math.IsNaN(r.Next.LowerDB) {
 		half := m.Value - r.Next.LowerDB

@@ -21,12 +21,13 @@ func nextOf(m Mean) (b Bounds, df float64) {
 		return Bounds{math.NaN(), math.NaN(), needsSpread(m)}, math.NaN()
 	}
 	variance, df := m.futureVariance(true)
+	plain := dist.TQuantile(m.Confidence, df) * math.Sqrt(variance)
 	if m.reference.UDB > 0 {
 		var u float64
 		u, df = combine(interval.Component{U: math.Sqrt(variance), DF: df}, m.reference.component())
 		variance = u * u
 	}
-	half := dist.TQuantile(m.Confidence, df) * math.Sqrt(variance)
+	half := math.Max(dist.TQuantile(m.Confidence, df)*math.Sqrt(variance), plain)
 	return m.within(Bounds{LowerDB: m.Value - half, UpperDB: m.Value + half}), df
 }
 

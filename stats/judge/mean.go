@@ -105,7 +105,14 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 		m.SE, m.DF = combine(interval.Component{U: m.plainSE, DF: m.plainDF}, ref.component())
 	}
 	t := dist.TQuantile(confidence, m.DF)
-	m.Lower, m.Upper, m.Attained = m.Value-t*m.SE, m.Value+t*m.SE, confidence
+	half := t * m.SE
+	if ref.UDB > 0 {
+		// With few closings the gain in degrees of freedom outweighs the added
+		// variance, and to know less would seem to show more: 0.91 of campaigns of
+		// two closings at nominal 0.95.
+		half = math.Max(half, dist.TQuantile(confidence, m.plainDF)*m.plainSE)
+	}
+	m.Lower, m.Upper, m.Attained = m.Value-half, m.Value+half, confidence
 	return m
 }
 

@@ -68,7 +68,7 @@ func page(doc *Document) ([]block, error) {
 		blocks = append(blocks, block{text: "Settings: " + settingsText(doc.Settings) + "."})
 	}
 	if len(doc.Cautions) > 0 {
-		blocks = append(blocks, block{text: strings.Join(doc.Cautions, " ")})
+		blocks = append(blocks, block{lines: doc.Cautions})
 	}
 	return blocks, nil
 }

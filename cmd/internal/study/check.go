@@ -60,7 +60,7 @@ func (c *campaign) checkRow() report.CheckRow {
 	drift := nan
 	for _, r := range c.runs {
 		runs[r.label] = true
-		if !(drift >= r.driftDB) && !math.IsNaN(r.driftDB) {
+		if r.counts.OpenRepeats > 1 && !(drift >= r.driftDB) && !math.IsNaN(r.driftDB) {
 			drift = r.driftDB
 		}
 	}

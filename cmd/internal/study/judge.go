@@ -75,7 +75,11 @@ func (s Settings) check(by []string) error {
 	if err := checkFields("by", by, fields); err != nil {
 		return err
 	}
-	return checkFields("pool", s.Pool, instrumentFields)
+	if err := checkFields("pool", s.Pool, instrumentFields); err != nil {
+		return err
+	}
+	_, err := bandsFor(s.Bands, nil)
+	return err
 }
 
 // cells are the groups in their bands, after filters and the choice of the test

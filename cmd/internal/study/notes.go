@@ -14,8 +14,8 @@ import (
 
 // cautions stand under every result that a person reads.
 var cautions = []string{
-	"Transmitting needs the licence or exemption of the national spectrum authority, and RF exposure limits apply (ICNIRP 2020, IEEE C95.1-2019, national law). Test old paint for lead and chromate before grinding; mind sharp edges and pinching lids.",
-	"An empty box at some frequencies is no promise that equipment inside survives a pulse. Methods are modelled on published standards; protective decisions belong to a qualified engineer and to local codes.",
+	"Mind: licence to transmit, RF exposure limits, lead or chromate in old paint, pinching lids.",
+	"No reading promises that equipment survives a pulse; qualified engineers and local codes decide.",
 }
 
 func plural(one, many string, n int) string {
@@ -94,9 +94,6 @@ func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) 
 	if r.Limited > 0 {
 		n.add("limited readings stand with what they demonstrate, so the mean is at least the figure; they allow no next-closing bound",
 			fmt.Sprintf("%s: %d of %d readings", at, r.Limited, r.Readings))
-	}
-	if r.Mean.Method == "sign" {
-		n.add("no model, only the sign bound of the median", at)
 	}
 	if len(r.Mean.Dropped) > 0 {
 		n.add("levels that show no spread are left out of the model, which is then fitted again", at+": "+listed(r.Mean.Dropped))

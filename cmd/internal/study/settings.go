@@ -134,7 +134,7 @@ func (s Settings) shown(by []string) []report.Setting {
 		{Name: "this_setup", Value: s.ThisSetup}, {Name: "session_sd_db", Value: optional(s.SessionSDDB)},
 		{Name: "budget", Value: text(s.BudgetFile)}, {Name: "limited_raise_db", Value: s.LimitedRaiseDB},
 		{Name: "family", Value: text(s.Family)}, {Name: "pool", Value: s.Pool},
-		{Name: "skip_bad_rows", Value: s.SkipBadRows}, {Name: "seed", Value: int(s.Seed)},
+		{Name: "skip_bad_rows", Value: s.SkipBadRows}, {Name: "seed", Value: s.Seed},
 	}
 }
 
