@@ -38,8 +38,8 @@ type Fit struct {
 	// one of Method is the maximum; the other is not, unless refitted.
 	LogLikREML, LogLikML float64
 
-	// Gradient is the largest slope of the criterion left in the scaled
-	// variance parameters: how well the search ended.
+	// Gradient is the largest slope of the criterion left, over one standard
+	// error of a variance parameter: how well the search ended.
 	Gradient float64
 	// InformationOK reports that the observed information of the variance
 	// parameters is positive definite, so that Satterthwaite's degrees of

@@ -213,7 +213,7 @@ func TestLaws(t *testing.T) {
 			}
 			return g
 		}
-		sameFit(t, mc.id+" shifted", f, with(func(y float64) float64 { return y + 7 }), 7, 1, 1e-7)
+		sameFit(t, mc.id+" shifted", f, with(func(y float64) float64 { return y + 7 }), 7, 1, 1e-8)
 		sameFit(t, mc.id+" halved", f, with(func(y float64) float64 { return y / 2 }), 0, 0.5, 1e-9)
 
 		order := rng.Perm(len(d.Y))
@@ -246,7 +246,7 @@ func TestLaws(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		sameFit(t, mc.id+" relabelled", f, g, 0, 1, 1e-7)
+		sameFit(t, mc.id+" relabelled", f, g, 0, 1, 1e-8)
 	}
 }
 

@@ -30,7 +30,7 @@ type Interval struct {
 // Satterthwaite's degrees of freedom covered 0.83 to 0.98. A lower bound of 0
 // means that the data allow no spread at all; every dropped component has it.
 //
-// Each interval takes some tens of evaluations of the likelihood.
+// It takes a few times as long as the fit.
 func (f *Fit) SDIntervals(confidence float64) ([]Interval, error) {
 	if !(confidence > 0 && confidence < 1) {
 		return nil, fmt.Errorf("%w: confidence %v", ErrInput, confidence)
@@ -88,6 +88,7 @@ func (f *Fit) newProfiler() (*profiler, error) {
 		return nil, err
 	}
 	p := &profiler{f: f, o: newSearcher(s, likelihood{f.Method}), least: f.criterion}
+	p.o.enough = 1e-9 // the excess matters, not where it is reached
 	k := 0
 	for _, param := range s.params {
 		if param.kind == pairCov {
@@ -146,77 +147,102 @@ func (p *profiler) excess(k int, v float64, phi []float64) float64 {
 	return value - p.least
 }
 
-// interval finds where the excess reaches cut on both sides of the estimate.
+// A held is a held variance with the root of its excess, less that of the cut:
+// nearly linear in log v, negative inside the interval.
+type held struct{ v, g float64 }
+
+// hold evaluates at v.
+func (p *profiler) hold(k int, v, cut float64, phi []float64) held {
+	return held{v, math.Sqrt(math.Max(0, p.excess(k, v, phi))) - math.Sqrt(cut)}
+}
+
+// interval finds where the excess reaches cut on both sides of the estimate of
+// variance k; ok is false if it never does on the upper side.
 func (p *profiler) interval(k int, cut float64) (lower, upper float64, ok bool) {
 	s := p.o.s
 	unit := s.scale * s.scale
-	estimate := p.f.sigma2
-	smallest := 1e-12
+	estimate, smallest := p.f.sigma2, 1e-12
+	step := p.firstStep(k, cut)
 	if k >= 0 {
 		estimate = p.f.Components[p.component[k]].Variance / unit
 		smallest = zeroVariance * p.f.sigma2 / s.params[k].scale
 	}
+	zero := estimate < smallest
+	if zero { // begin with what a level's mean would just show
+		estimate, step = smallest, 1/zeroVariance
+	}
+	middle := held{estimate, -math.Sqrt(cut)}
 	phi := slices.Clone(p.at)
-	// Upwards from the estimate, or from what a level's mean could hide.
-	lo, hi := estimate, 2*estimate
-	if estimate < smallest {
-		lo, hi = smallest, p.f.sigma2/s.params[k].scale
-	}
-	for i := 0; !(p.excess(k, hi, phi) >= cut); i++ {
-		if i == 60 {
-			return 0, math.Inf(1), false
-		}
-		lo, hi = hi, 4*hi
-	}
-	upper = p.root(k, lo, hi, cut, phi)
-	if estimate < smallest {
-		return 0, upper * unit, true
-	}
-	phi = slices.Clone(p.at)
-	lo, hi = estimate/2, estimate
-	for !(p.excess(k, lo, phi) >= cut) {
-		if lo <= smallest {
-			return 0, upper * unit, true
-		}
-		lo, hi = math.Max(lo/4, smallest), lo
-	}
-	return p.root(k, lo, hi, cut, phi) * unit, upper * unit, true
-}
-
-// root bisects between lo and hi, on the scale of log v, for the excess cut;
-// sqrt(excess) is nearly linear there, so false position speeds it up.
-func (p *profiler) root(k int, lo, hi, cut float64, phi []float64) float64 {
-	g := func(logV float64) float64 {
-		return math.Sqrt(math.Max(0, p.excess(k, math.Exp(logV), phi))) - math.Sqrt(cut)
-	}
-	a, b := math.Log(lo), math.Log(hi)
-	ga, gb := g(a), g(b)
-	side := 0
+	inner := middle
 	for range 100 {
-		if math.Abs(b-a) < 1e-10 || ga == gb {
+		outer := p.hold(k, inner.v*step, cut, phi)
+		if outer.g >= 0 {
+			upper = p.root(k, inner, outer, cut, phi)
 			break
 		}
-		x := (a*gb - b*ga) / (gb - ga)
-		if !(x > math.Min(a, b) && x < math.Max(a, b)) {
-			x = (a + b) / 2
+		inner, step = outer, math.Min(step*step, 8)
+	}
+	if upper == 0 {
+		return 0, math.Inf(1), false
+	}
+	if zero {
+		return 0, upper * unit, true
+	}
+	copy(phi, p.at)
+	inner, step = middle, p.firstStep(k, cut)
+	for inner.v > smallest {
+		outer := p.hold(k, math.Max(inner.v/step, smallest), cut, phi)
+		if outer.g >= 0 {
+			return p.root(k, inner, outer, cut, phi) * unit, upper * unit, true
 		}
-		gx := g(x)
-		if math.Abs(gx) < 1e-10 {
-			return math.Exp(x)
+		inner, step = outer, math.Min(step*step, 8)
+	}
+	return 0, upper * unit, true
+}
+
+// firstStep is the factor from the estimate to where the interval would end if
+// the criterion were quadratic in log v.
+func (p *profiler) firstStep(k int, cut float64) float64 {
+	f := p.f
+	w := make([]float64, len(f.Components))
+	if k < 0 {
+		w[len(w)-1] = 1
+	} else {
+		w[p.component[k]] = 1
+	}
+	if _, df, ok := f.VarianceOf(w, nil); ok {
+		return math.Exp(math.Min(1.02*math.Sqrt(cut*2/df), 2))
+	}
+	return 4
+}
+
+// root narrows down where the excess is cut between inner and outer by false
+// position on log v (the Illinois rule keeps both ends moving).
+func (p *profiler) root(k int, inner, outer held, cut float64, phi []float64) float64 {
+	last := 0
+	for range 100 {
+		a, b := math.Log(inner.v), math.Log(outer.v)
+		if outer.g < 1e-7 || math.Abs(b-a) < 1e-8 {
+			break
 		}
-		if (gx > 0) == (gb > 0) { // the Illinois rule keeps both ends moving
-			b, gb = x, gx
-			if side == 1 {
-				ga /= 2
+		x := (a*outer.g - b*inner.g) / (outer.g - inner.g)
+		at := p.hold(k, math.Exp(x), cut, phi)
+		if math.Abs(at.g) < 1e-7 {
+			return at.v
+		}
+		if at.g > 0 {
+			outer = at
+			if last == 1 {
+				inner.g /= 2
 			}
-			side = 1
+			last = 1
 		} else {
-			a, ga = x, gx
-			if side == -1 {
-				gb /= 2
+			inner = at
+			if last == -1 {
+				outer.g /= 2
 			}
-			side = -1
+			last = -1
 		}
 	}
-	return math.Exp((a + b) / 2)
+	return outer.v
 }

@@ -59,6 +59,7 @@ type searcher struct {
 	free          []int
 	dir, trial    []float64
 	small, factor []float64
+	enough        float64 // stop when a step would lower the objective by less
 }
 
 func newSearcher(s *system, obj objective) *searcher {
@@ -219,11 +220,13 @@ func (o *searcher) findFree(phi []float64) {
 	}
 }
 
-// gradientSize is the largest slope among the free coordinates.
+// gradientSize is the largest slope among the free coordinates, each per unit
+// of its curvature's root where that exceeds one: the slope over one standard
+// error, whatever the size of the data.
 func (o *searcher) gradientSize() float64 {
 	var g float64
 	for _, i := range o.free {
-		g = max(g, math.Abs(o.grad[i]))
+		g = max(g, math.Abs(o.grad[i])/math.Sqrt(max(1, o.hess[i*o.k+i])))
 	}
 	return g
 }
@@ -232,6 +235,7 @@ func (o *searcher) gradientSize() float64 {
 // derivatives. It returns the objective and the scaled gradient left.
 func (o *searcher) newton(phi []float64) (value, gradient float64) {
 	escapes := 0
+	last := math.Inf(1)
 	for it := range 200 {
 		if it%20 == 19 {
 			o.inflate(phi)
@@ -242,7 +246,9 @@ func (o *searcher) newton(phi []float64) (value, gradient float64) {
 		}
 		o.findFree(phi)
 		gradient = o.gradientSize()
-		if gradient > convergedGradient && o.step(phi, value, gradient) {
+		stalled := gradient <= acceptedGradient && gradient > last/2 // at the floor of rounding
+		last = gradient
+		if gradient > convergedGradient && !stalled && o.step(phi, value) {
 			continue
 		}
 		// Stationary, or no better point: leave a saddle if it is one.
@@ -280,15 +286,15 @@ func (o *searcher) inflate(phi []float64) {
 
 // step moves phi one Newton step with a line search; false means that no step
 // is worth taking.
-func (o *searcher) step(phi []float64, value, gradient float64) bool {
+func (o *searcher) step(phi []float64, value float64) bool {
 	o.direction(phi)
 	var slope, largest float64
 	for a, i := range o.free {
 		slope += o.grad[i] * o.small[a]
 		largest = max(largest, math.Abs(o.small[a])/o.reach(phi, i))
 	}
-	if gradient <= acceptedGradient && -slope < 1e-20*(1+math.Abs(value)) {
-		return false // at the floor of rounding
+	if -slope < o.enough {
+		return false
 	}
 	step := 1.0
 	if largest > 1 {
