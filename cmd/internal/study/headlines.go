@@ -188,17 +188,36 @@ func unitName(unit string) string {
 	return name
 }
 
+// fewText says what there is, what the set-up could show, and what to do next.
 func fewText(rows []report.JudgeRow) string {
 	closings := rows[0].Closings
-	figure := ""
-	if len(rows) == 1 && rows[0].MeanDB != nil {
-		figure = fmt.Sprintf("; it shows %.1f dB", *rows[0].MeanDB)
-		if closings > 1 {
-			figure = fmt.Sprintf("; the mean is %.1f dB", *rows[0].MeanDB)
-		}
+	text := count(closings, "closing")
+	if len(rows) > 1 {
+		return text
 	}
-	return count(closings, "closing") + figure
+	r := rows[0]
+	if r.MeanDB != nil {
+		figure := fmt.Sprintf("the mean is %.1f dB", *r.MeanDB)
+		if closings == 1 {
+			figure = fmt.Sprintf("it shows %.1f dB", *r.MeanDB)
+		}
+		if r.Limited > 0 {
+			figure += " at least"
+		}
+		text += "; " + figure
+	}
+	if r.HeadroomDB != nil {
+		text += fmt.Sprintf("; clear of its floor this set-up shows up to %.1f dB", *r.HeadroomDB)
+	}
+	if closings < advisedClosings {
+		text += fmt.Sprintf("; close and read %d more times", advisedClosings-closings)
+	}
+	return text
 }
+
+// advisedClosings is the least number for a bound worth having: common practice, no
+// source.
+const advisedClosings = 5
 
 // exceptions names what the deciding bound does not tell: weak points and low
 // readings in bands that clear.
