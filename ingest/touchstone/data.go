@@ -3,6 +3,7 @@ package touchstone
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"sealbound/ingest/cell"
 )
@@ -115,7 +116,7 @@ func (p *parser) dataLine(tokens []token, line int) {
 	case open == 0:
 		p.beginSet(tokens, line)
 	case begins(tokens):
-		p.held = &held{tokens, line}
+		p.held = &held{slices.Clone(tokens), line}
 	case open+has > need:
 		p.add(line, tokens[need-open].column, "", "", fmt.Sprintf("the data set begun on line %d has more than its %d values", p.set.line, need), p.shape())
 		p.drop()

@@ -52,7 +52,7 @@ var (
 func (p *parser) keyword(body string, column, line int) bool {
 	name, rest, offset := keyword(body)
 	shown := strings.TrimSpace(body)
-	words := split(rest)
+	words := split(rest, nil)
 	for i := range words {
 		words[i].column += offset
 	}

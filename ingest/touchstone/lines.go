@@ -86,10 +86,13 @@ type token struct {
 	column int
 }
 
-// split cuts a line at blanks and tabs.
-func split(line string) []token {
-	var tokens []token
-	for i := 0; i < len(line); {
+// mostWords bounds the words of a line: four ports need 33 at most.
+const mostWords = 1000
+
+// split appends the words of a line, which blanks and tabs separate, to tokens. It
+// gives up behind mostWords.
+func split(line string, tokens []token) []token {
+	for i := 0; i < len(line) && len(tokens) <= mostWords; {
 		if line[i] == ' ' || line[i] == '\t' || line[i] == '\v' || line[i] == '\f' {
 			i++
 			continue

@@ -89,6 +89,7 @@ func TestRefusals(t *testing.T) {
 		{"noise without its count", "a.ts", version2(ports2, rows2+"[Noise Data]\n1 1 1 1 1\n"), []string{"8:1: \"[Noise Data]\": [Number of Noise Frequencies] is missing"}, -1},
 		{"noise miscounted", "a.ts", version2(ports2+"[Number of Noise Frequencies] 3\n", rows2+"[Noise Data]\n1 1 1 1 1\n"), []string{
 			"11:1: [Number of Noise Frequencies] is 3, and the file has 1"}, -1},
+		{"a line of many words", "a.s1p", "# Hz S DB\n1 1 0\n" + strings.Repeat("1 ", mostWords+1) + "\n", []string{"3:2001: more than 1000 words"}, -1},
 		{"a line without end", "a.s1p", "# Hz S DB\n1 1 0\n!" + strings.Repeat("x", MaxLine) + "\n", []string{"3:1: the line is longer than a megabyte"}, -1},
 	} {
 		f, count, problems := parse(t, tt.file, tt.text)
@@ -182,4 +183,17 @@ func dataLines(text string) int {
 		}
 	}
 	return n
+}
+
+func TestManyProblems(t *testing.T) {
+	const rows = mostProblems + 500
+	problems := reading.Problems{Limit: 2 * rows}
+	f, count, _ := Parse(strings.NewReader("# Hz S DB\n"+strings.Repeat("x 1 1\n", rows)), "a.s1p", &problems)
+	all, omitted := problems.Sorted()
+	if len(all) != mostProblems+1 || omitted != 0 || f == nil || count.Refused != rows {
+		t.Fatalf("%d problems, %d omitted, count %+v", len(all), omitted, count)
+	}
+	if p := all[mostProblems]; !strings.Contains(p.What, "more than 10000 problems") || p.Line != mostProblems+2 {
+		t.Errorf("%v", p)
+	}
 }

@@ -96,6 +96,8 @@ type parser struct {
 	count    reading.Count
 	ruined   bool // no File comes of it
 	mostRows int
+	told     int     // problems
+	tokens   []token // of the line at hand
 
 	endingPorts int // 0 for .ts
 	option      *option
@@ -122,7 +124,18 @@ const (
 	end
 )
 
+// mostProblems is how many problems of one file are told.
+const mostProblems = 10_000
+
+// add tells a problem; behind mostProblems none but that there are more.
 func (p *parser) add(line, column int, field, text, what, mend string) {
+	if p.told++; p.told > mostProblems+1 {
+		return
+	}
+	if p.told == mostProblems+1 {
+		column, field, text = 1, "", ""
+		what, mend = fmt.Sprintf("more than %d problems in this file; from here on none is told", mostProblems), "mend those above first"
+	}
 	p.problems.Add(reading.Problem{File: p.file.Name, Line: line, Column: column, Field: field,
 		Text: strings.ToValidUTF8(text, "\uFFFD"), What: what, Mend: mend})
 }
@@ -178,7 +191,7 @@ func (p *parser) read() {
 func (p *parser) skim() {
 	for more := true; more; more = p.lines.next() {
 		body, _, _ := strings.Cut(p.lines.text, "!")
-		if tokens := split(body); len(tokens) > 0 && tokens[0].text[0] != '#' && tokens[0].text[0] != '[' {
+		if tokens := split(body, p.tokens[:0]); len(tokens) > 0 && tokens[0].text[0] != '#' && tokens[0].text[0] != '[' {
 			p.count.Rows++
 		}
 	}
@@ -187,11 +200,16 @@ func (p *parser) skim() {
 // line takes one line in and reports whether to go on.
 func (p *parser) line(text string, number int) bool {
 	body, _, _ := strings.Cut(text, "!")
-	tokens := split(body)
+	tokens := split(body, p.tokens[:0])
+	p.tokens = tokens
 	if len(tokens) == 0 {
 		return true
 	}
 	first := tokens[0]
+	if len(tokens) > mostWords {
+		p.ruin(number, tokens[mostWords].column, "", "", fmt.Sprintf("more than %d words in a line", mostWords), "save the file again: it has lost its line ends")
+		return false
+	}
 	if p.section == information {
 		if strings.HasPrefix(first.text, "[") {
 			if name, _, _ := keyword(body); name == "end information" {

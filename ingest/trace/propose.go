@@ -8,6 +8,12 @@ import (
 	"sealbound/ingest/reading"
 )
 
+// surveyed is how many lines a proposal is made from.
+const surveyed = 100_000
+
+// shaping is how many lines show the delimiter and the header.
+const shaping = 2000
+
 // A Reason is one oddity of a trace file and the cell of the profile that it
 // calls for.
 type Reason struct {
@@ -91,7 +97,8 @@ type proposal struct {
 // Propose looks at a whole trace file and proposes the cells of a profile that
 // would read it, with a reason for each. What the file itself cannot tell, such as
 // a unit that stands nowhere, is a reason without a value. For a file that needs no
-// profile both are empty. A proposal is a guess for a person to confirm.
+// profile both are empty. A proposal is a guess for a person to confirm, made from
+// the encoding of the whole file and from its first lines (100,000, and 2,000 for the header).
 func Propose(data []byte) (Profile, []Reason) {
 	p := proposal{columns: [4]int{-1, -1, -1, -1}}
 	if p.encoding(data) && p.shape() {
@@ -150,7 +157,7 @@ func (p *proposal) shape() bool {
 	for _, m := range marks {
 		s := splitter{mark: m.mark}
 		score, named := 0, 0
-		p.text.each(func(_ int, line string) bool {
+		p.text.each(func(number int, line string) bool {
 			pieces, wrong, _ := s.split(line)
 			switch {
 			case wrong != "":
@@ -162,7 +169,7 @@ func (p *proposal) shape() bool {
 			case headerLike(pieces):
 				named = 1
 			}
-			return true
+			return number < shaping
 		})
 		if score+named > best {
 			best, bestMark = score+named, m
@@ -186,7 +193,7 @@ func (p *proposal) shape() bool {
 		case !unitsLike(pieces):
 			above = number
 		}
-		return header == 0
+		return header == 0 && number < shaping
 	})
 	if header == 0 {
 		header = above

@@ -65,6 +65,7 @@ func TestPropose(t *testing.T) {
 		{"missing levels", "freq_mhz,level_dbm\n30,---\n60,\n90,-1\n", "missing=---|", ""},
 		{"an empty level", "freq_mhz,level_dbm\n30,\n90,-1\n", "missing=|", ""},
 		{"footer", "freq_mhz,level_dbm\n30,-1\n60,-2\n\nend\nof trace\n", "footer_lines=2", ""},
+		{"a long file's end is not looked at", "freq_mhz,level_dbm\n" + strings.Repeat("1,2\n", surveyed) + "end\n", "", ""},
 		{"status without a plain word", "freq_mhz,level_dbm,Valid\n30,-1,1\n60,-2,0\n", "status_column=Valid", "status_good"},
 		{"status in two spellings", "freq_mhz,level_dbm,Valid\n30,-1,ok\n60,-2,OK\n", "status_column=Valid status_good=OK|ok", ""},
 		{"sweeps with units", "freq,level\nMHz,dBm\n30,-1\nfreq,level\nMHz,dBm\n30,-2\n", "units_row=yes repeated_header=yes", ""},

@@ -21,6 +21,7 @@ type survey struct {
 	lastData int
 	footer   *Reason // the first line behind the last row that is no data
 	lastLine int
+	whole    bool // all lines were seen
 }
 
 // findRows looks at all rows for what their numbers and other cells need.
@@ -35,7 +36,8 @@ func (p *proposal) findRows() {
 		if number > start && !p.splitter.blank(line) {
 			p.look(&s, number, line)
 		}
-		return true
+		s.whole = number < surveyed
+		return s.whole
 	})
 	p.conclude(&s)
 }
@@ -135,7 +137,7 @@ func (p *proposal) conclude(s *survey) {
 		line, column := p.place(p.headings[i])
 		p.because(Reason{line, column, p.headings[i].text, "status_good", strings.Join(good, "|"), "it must be said which cells mean a valid row"})
 	}
-	if s.footer != nil && s.rows > 0 {
+	if s.footer != nil && s.rows > 0 && s.whole {
 		s.footer.Cell, s.footer.Value = "footer_lines", fmt.Sprint(s.lastLine-s.footer.Line+1)
 		s.footer.Why = "from here to the end no line is data"
 		p.because(*s.footer)

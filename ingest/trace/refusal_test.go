@@ -76,6 +76,8 @@ func TestRefusals(t *testing.T) {
 			"5:3: level_dbm \"inf\": is not a finite number", "6:3: level_dbm \"-\": is not a finite number; declare in runs.csv missing=-",
 			"7:3: level_dbm: is empty; declare in runs.csv missing=|", "8:3: level_dbm \"1e999\": is larger", "9:1: freq_mhz \"-7\": is not a frequency",
 			"10:1: freq_mhz \"0\": is not a frequency"}, 0},
+		{"many cells", plainHeader + strings.Repeat(",", MaxCells) + "x\n1,2\n", nil, []string{"2:4097: more than 4096 cells in a line"}, 1},
+		{"many columns", strings.Repeat(",", MaxCells) + "x\n1,2\n", nil, []string{"1:4097: more than 4096 cells in a line"}, -1},
 		{"a level out of reach", plainHeader + "1,-1001\n2,1000\n", nil, []string{"2:3: level_dbm \"-1001\": is not a level that a receiver could show"}, 1},
 		{"decimal comma or thousands", "freq_mhz;level_dbm\n1,000;2\n", []string{"delimiter=;"}, []string{"2:1: freq_mhz \"1,000\": is not a number: it holds thousands separators; declare in runs.csv decimal=comma or thousands=comma"}, 0},
 		{"decimal point under decimal comma", "freq_mhz;level_dbm\n1.5;2\n", []string{"delimiter=;", "decimal=comma"}, []string{"2:1: freq_mhz \"1.5\": is not a number with decimal commas, as the profile declares; declare in runs.csv decimal=point"}, 0},

@@ -105,7 +105,7 @@ func (p *parser) row(number int, line string) (taken bool, err error) {
 	}
 	pieces, wrong, at := p.splitter.split(line)
 	if wrong != "" {
-		tell(piece{at: at}, "", wrong, `quote the whole cell, and write "" for a quote in it`)
+		tell(piece{at: at}, "", wrong, `correct the row; a cell that holds a quote or a delimiter stands in quotes, with "" for a quote`)
 		return false, nil
 	}
 	if len(pieces) != len(h.headings) {
@@ -233,9 +233,16 @@ func (p *parser) level(text string) (db float64, limited bool, fault *cell.Fault
 	return db + offsetDB, limited, fault
 }
 
+// mostRemedies bounds the work on a file that is bad throughout; nobody reads
+// more.
+const mostRemedies = 1000
+
 // remedy is a mend for a cell that the profile does not read: the cells of the
 // profile that would read it, else what is given.
 func (p *parser) remedy(text string, of quantity, otherwise string) string {
+	if p.remedies++; p.remedies > mostRemedies {
+		return otherwise
+	}
 	var choices []string
 	offer := func(cells ...Cell) {
 		var wanted []string

@@ -5,7 +5,6 @@ import (
 	"io"
 	"path"
 	"strings"
-	"time"
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
@@ -19,19 +18,19 @@ const (
 )
 
 // A Run is a row of runs.csv: what one trace file is a reading of, and how it is
-// written. Texts are empty and dates zero where the row does not give them.
+// written. Texts are empty where the row does not give them.
 type Run struct {
 	Line            int    // of the row
 	File            string // within the folder, with / between its parts
 	Run             string
-	Date, Installed time.Time // civil dates at midnight UTC
+	Date, Installed cell.Day // NoDay where not given
 	Box, Gasket     string
 	Fitting         string
 	Closing         string
 	State           string // open, closed or floor
 	Position        string
 	Polarization    string
-	Profile         Profile
+	Profile         *Profile // never nil; rows with the same cells share one
 }
 
 // Runs is what runs.csv holds, in the order of its rows.
@@ -69,8 +68,10 @@ type runsReader struct {
 	pieces   []piece  // its cells
 	columns  []string // by index; empty where ignored; nil before the header
 	bad      bool
-	first    map[string]int // file: the line that names it first
-	most     int            // rows
+	first    map[string]int      // file: the line that names it first
+	profiles map[string]*Profile // by their cells
+	most     int                 // rows
+	told     int                 // problems
 }
 
 // ParseRuns reads runs.csv: comma-separated UTF-8, each row on one line. The
@@ -84,12 +85,23 @@ func ParseRuns(src io.Reader, name string, exists func(file string) bool, proble
 	if err != nil {
 		return nil, reading.Count{}, fmt.Errorf("read %s: %w", name, err)
 	}
-	r := runsReader{path: name, problems: problems, splitter: splitter{mark: ','}, first: map[string]int{}, most: MaxRuns}
+	r := newRunsReader(name, problems)
 	runs, count := r.read(data, exists)
 	return runs, count, nil
 }
 
+func newRunsReader(name string, problems *reading.Problems) runsReader {
+	return runsReader{path: name, problems: problems, splitter: splitter{mark: ','}, first: map[string]int{}, profiles: map[string]*Profile{}, most: MaxRuns}
+}
+
+// add tells a problem; behind mostProblems none but that there are more.
 func (r *runsReader) add(p reading.Problem) {
+	if r.told++; r.told > mostProblems+1 {
+		return
+	}
+	if r.told == mostProblems+1 {
+		p = reading.Problem{Line: p.Line, Column: 1, What: fmt.Sprintf("more than %d problems in this file; from here on none is told", mostProblems), Mend: "mend those above first"}
+	}
 	p.File, p.Text = r.path, strings.ToValidUTF8(p.Text, "\uFFFD")
 	r.problems.Add(p)
 }
@@ -222,7 +234,7 @@ func (r *runsReader) header(runs *Runs) bool {
 
 // row reads one row and reports whether it can be used.
 func (r *runsReader) row(exists func(string) bool) (Run, bool) {
-	run := Run{Line: r.number}
+	run := Run{Line: r.number, Date: cell.NoDay, Installed: cell.NoDay}
 	if !r.split() {
 		return run, false
 	}
@@ -231,6 +243,7 @@ func (r *runsReader) row(exists func(string) bool) (Run, bool) {
 			What: fmt.Sprintf("the row has %d cells, the header %d", len(r.pieces), len(r.columns)), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
 		return run, false
 	}
+	var cells strings.Builder // of the profile
 	for i, c := range r.pieces {
 		text := c.text
 		switch column := r.columns[i]; column {
@@ -250,16 +263,40 @@ func (r *runsReader) row(exists func(string) bool) (Run, bool) {
 		default:
 			if at, ok := texts[column]; ok {
 				*at(&run) = text
-			} else if fault := run.Profile.Set(column, text); fault != nil {
-				r.wrong(i, fault.What, fault.Mend)
+			} else if text != "" {
+				fmt.Fprintf(&cells, "%d=%s\n", i, text)
 			}
 		}
 	}
-	if what := run.Profile.contradiction(); what != "" && !r.bad {
-		r.bad = true
+	run.Profile = r.profile(cells.String())
+	return run, !r.bad
+}
+
+// profile makes the profile of the row at hand, or finds that of a row before it
+// with the same cells. A profile with a problem is made anew, to tell it again.
+func (r *runsReader) profile(cells string) *Profile {
+	if p, ok := r.profiles[cells]; ok {
+		return p
+	}
+	var p Profile
+	sound := true
+	for i, c := range r.pieces {
+		if _, ok := fieldNamed(r.columns[i]); !ok {
+			continue
+		}
+		if fault := p.Set(r.columns[i], c.text); fault != nil {
+			r.wrong(i, fault.What, fault.Mend)
+			sound = false
+		}
+	}
+	if what := p.contradiction(); what != "" && sound {
+		r.bad, sound = true, false
 		r.add(reading.Problem{Line: r.number, Column: 1, What: what, Mend: "correct the cells of the profile"})
 	}
-	return run, !r.bad
+	if sound {
+		r.profiles[cells] = &p
+	}
+	return &p
 }
 
 // file reads the name of a trace file, which stays within the folder and has one
@@ -284,14 +321,13 @@ func (r *runsReader) file(i int, text string, exists func(string) bool) string {
 }
 
 // day reads a date that may be left out.
-func (r *runsReader) day(i int) time.Time {
+func (r *runsReader) day(i int) cell.Day {
 	if r.pieces[i].text == "" {
-		return time.Time{}
+		return cell.NoDay
 	}
 	day, fault := cell.ParseDay([]byte(r.pieces[i].text))
 	if fault != nil {
 		r.wrong(i, fault.What, fault.Mend)
-		return time.Time{}
 	}
-	return day.Time()
+	return day
 }

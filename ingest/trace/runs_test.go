@@ -7,8 +7,8 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
-	"time"
 
+	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
 )
 
@@ -33,12 +33,18 @@ func TestRuns(t *testing.T) {
 	if runs == nil || len(problems) > 0 {
 		t.Fatalf("%+v\n%s", runs, joined(problems))
 	}
-	day := func(y int, m time.Month, d int) time.Time { return time.Date(y, m, d, 0, 0, 0, 0, time.UTC) }
+	day := func(text string) cell.Day {
+		d, fault := cell.ParseDay([]byte(text))
+		if fault != nil {
+			t.Fatal(fault)
+		}
+		return d
+	}
 	want := Runs{
 		Rows: []Run{
-			{Line: 2, File: "open/a.csv", Run: "R1", Date: day(2026, 5, 4), State: "open"},
-			{Line: 4, File: "closed/b.csv", Run: "R1", Date: day(2026, 5, 4), Installed: day(2025, 11, 30), Box: "007", Gasket: "mesh",
-				Fitting: "f2", Closing: "3", State: "closed", Position: "lid", Polarization: "H", Profile: Profile{
+			{Line: 2, File: "open/a.csv", Run: "R1", Date: day("2026-05-04"), Installed: cell.NoDay, State: "open", Profile: &Profile{}},
+			{Line: 4, File: "closed/b.csv", Run: "R1", Date: day("2026-05-04"), Installed: day("2025-11-30"), Box: "007", Gasket: "mesh",
+				Fitting: "f2", Closing: "3", State: "closed", Position: "lid", Polarization: "H", Profile: &Profile{
 					Encoding: "latin-1", Delimiter: "semicolon", Decimal: "comma", Thousands: "point", HeaderLine: 8, UnitsRow: true,
 					FreqColumn: "Frequenz", LevelColumn: "#2", FreqUnit: "mhz", LevelUnit: "dBuV", Missing: []string{"---", ""},
 					FooterLines: 2, Points: 201, StatusColumn: "Status", StatusGood: []string{"OK", "ok"}, FreqToleranceHz: 1000, Limited: true}},
@@ -58,7 +64,7 @@ func TestRuns(t *testing.T) {
 			t.Errorf("%v: %+v", c, fault)
 		}
 	}
-	if !reflect.DeepEqual(again, runs.Rows[1].Profile) {
+	if !reflect.DeepEqual(&again, runs.Rows[1].Profile) {
 		t.Errorf("read back: %+v", again)
 	}
 	if got := len(Columns()); got != len(runs.Rows[1].Profile.Cells())+1 { // all but repeated_header
@@ -121,7 +127,8 @@ func TestRunsRefusals(t *testing.T) {
 func TestRunsLimit(t *testing.T) {
 	const text = "file\na.csv\nb.csv\nc.csv\n"
 	problems := reading.Problems{Limit: 9}
-	r := runsReader{path: "runs.csv", problems: &problems, splitter: splitter{mark: ','}, first: map[string]int{}, most: 2}
+	r := newRunsReader("runs.csv", &problems)
+	r.most = 2
 	runs, count := r.read([]byte(text), nil)
 	all, _ := problems.Sorted()
 	if runs != nil || count.Refused != 3 || len(all) != 1 || !strings.HasPrefix(all[0].Error(), "runs.csv:4:1: more than 2 rows") {
@@ -149,5 +156,30 @@ func TestSet(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p, Profile{}) || len(p.Cells()) > 0 || slices.Contains(Columns(), "file") {
 		t.Errorf("%+v declares something", p)
+	}
+}
+
+// Thousands of traces are written alike.
+func TestSharedProfiles(t *testing.T) {
+	runs, _, problems := parseTable(t, "file,delimiter,points\na.csv,;,9\nb.csv,;,9\nc.csv,;,8\nd.csv,;,0\ne.csv,;,0\n", nil)
+	if len(problems) != 2 || len(runs.Rows) != 3 || runs.Rows[0].Profile != runs.Rows[1].Profile || runs.Rows[2].Profile.Points != 8 {
+		t.Errorf("%+v\n%s", runs, joined(problems))
+	}
+}
+
+func TestManyProblems(t *testing.T) {
+	const rows = mostProblems + 500
+	problems := reading.Problems{Limit: 2 * rows}
+	text := "file\n" + strings.Repeat("..\n", rows)
+	_, count, _ := ParseRuns(strings.NewReader(text), "runs.csv", nil, &problems)
+	f, traced, _ := Parse(strings.NewReader(plainHeader+strings.Repeat("x,1\n", rows)), "a.csv", Profile{}, &problems)
+	all, omitted := problems.Sorted()
+	if len(all) != 2*(mostProblems+1) || omitted != 0 || count.Refused != rows || f == nil || traced.Refused != rows {
+		t.Fatalf("%d problems, %d omitted, counts %+v %+v", len(all), omitted, count, traced)
+	}
+	for _, p := range []reading.Problem{all[mostProblems], all[2*mostProblems+1]} {
+		if !strings.Contains(p.What, "more than 10000 problems") || p.Line != mostProblems+2 {
+			t.Errorf("%v", p)
+		}
 	}
 }

@@ -1,6 +1,9 @@
 package trace
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // A piece is one cell of a line: its text and the offset of its first byte, the
 // quote where it is quoted.
@@ -17,8 +20,8 @@ type splitter struct {
 
 // split cuts a line at the delimiter and trims blanks around each cell. A cell in
 // quotes may hold the delimiter, and "" for a quote; it ends on its line. What is
-// wrong with the quoting is returned with its offset. The pieces are dead after
-// the next call.
+// wrong with the line is returned with its offset. The pieces are dead after the
+// next call.
 func (s *splitter) split(line string) (pieces []piece, wrong string, at int) {
 	s.pieces = s.pieces[:0]
 	if s.mark == ' ' {
@@ -26,6 +29,9 @@ func (s *splitter) split(line string) (pieces []piece, wrong string, at int) {
 	}
 	i := 0
 	for {
+		if len(s.pieces) == MaxCells {
+			return nil, fmt.Sprintf("more than %d cells in a line", MaxCells), i
+		}
 		start := i
 		i = len(line) - len(strings.TrimLeft(line[i:], s.blanks()))
 		if i < len(line) && line[i] == '"' {

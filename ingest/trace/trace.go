@@ -24,6 +24,7 @@ const (
 	MaxBytes = 256 << 20 // of a file
 	MaxLine  = 1 << 20   // bytes of a line
 	MaxRows  = 1 << 22   // rows of a file
+	MaxCells = 1 << 12   // cells of a row
 )
 
 // A Row is the level at one frequency.
@@ -80,6 +81,8 @@ type parser struct {
 	file     *File
 	count    reading.Count
 	mostRows int
+	remedies int // that were looked for
+	told     int // problems
 
 	text     text
 	last     int // the last line that is data and no footer
@@ -101,7 +104,17 @@ func (p *parser) parse() (*File, reading.Count, error) {
 	return p.file, p.count, nil
 }
 
+// mostProblems is how many problems of one file are told.
+const mostProblems = 10_000
+
+// add tells a problem; behind mostProblems none but that there are more.
 func (p *parser) add(at reading.Problem) {
+	if p.told++; p.told > mostProblems+1 {
+		return
+	}
+	if p.told == mostProblems+1 {
+		at = reading.Problem{Line: at.Line, Column: 1, What: fmt.Sprintf("more than %d problems in this file; from here on none is told", mostProblems), Mend: "mend those above first"}
+	}
 	at.File = p.file.Name
 	at.Text = strings.ToValidUTF8(at.Text, "\uFFFD")
 	p.problems.Add(at)
