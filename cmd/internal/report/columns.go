@@ -14,7 +14,7 @@ import (
 // one object stand together.
 type column[R any] struct {
 	name string
-	of   func(*R) any // nil, bool, int, float64, string, []string, []Label or []Problem
+	of   func(*R) any // nil, bool, int, float64, string, []string, []Label, []Problem or a table: rows within the row
 	show *shown[R]    // how text and markdown show it; nil: they do not
 }
 
@@ -85,6 +85,15 @@ func finiteValue(v any) error {
 	case float64:
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return fmt.Errorf("is %v, not a finite number; please report this as a defect", v)
+		}
+		return nil
+	case table:
+		for _, cells := range v.rows {
+			for i, x := range cells {
+				if err := finiteValue(x); err != nil {
+					return fmt.Errorf("has a %s that %w", v.names[i], err)
+				}
+			}
 		}
 		return nil
 	}

@@ -143,6 +143,9 @@ func (e *encoder) value(v any) *encoder {
 	case []Problem:
 		e.list(len(v), func(i int) { e.problem(v[i]) })
 		return e
+	case table:
+		e.list(len(v.rows), func(i int) { e.object(v.names, v.rows[i]) })
+		return e
 	case nil:
 		return e.raw("null")
 	}
