@@ -3,6 +3,7 @@ package mixed
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -141,7 +142,16 @@ func randomDesign(rng *rand.Rand, n int) Design {
 		y[i] = 60 + 3*float64(box.Codes[i]) + float64(session.Codes[i]) - age[i] + 2*rng.NormFloat64()
 	}
 	d := Design{Y: y}
-	switch rng.IntN(3) {
+	switch rng.IntN(4) {
+	case 3: // a mean per group, no constant column
+		other := make([]float64, n)
+		for i := range other {
+			other[i] = 1 - group[i]
+		}
+		d.X = [][]float64{group, other}
+		if slices.Max(group) == slices.Min(group) {
+			d.X = nil
+		}
 	case 1:
 		d.X = [][]float64{ones, age}
 	case 2:
@@ -190,6 +200,16 @@ func TestCriterionDense(t *testing.T) {
 				t.Fatalf("Criterion: %v", err)
 			}
 			want := denseCriterion(d, theta, m == REML)
+			// The same without the sums that are kept between evaluations.
+			s, err := newSystemWithin(d, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w := newWorkspace(s, tried%2 == 0)
+			w.eval(s.ratios(theta))
+			if fresh := w.criterion(m); math.Abs(fresh-want) > 1e-9 {
+				t.Errorf("%v criterion without kept sums = %.12f, dense %.12f", m, fresh, want)
+			}
 			if math.Abs(got-want) > 1e-9 {
 				t.Errorf("%v criterion = %.12f, dense %.12f (terms %v, theta %v)", m, got, want, termNames(d), theta)
 			}

@@ -2,6 +2,7 @@ package mixed
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -24,20 +25,20 @@ const leafLimit = 1 << 22
 // sumLeaves precomputes what does not depend on the variances: pools where the
 // finest level has one random column, else the sums of each finest unit. Where
 // that would take too much memory nothing is kept.
-func (s *system) sumLeaves() {
+func (s *system) sumLeaves(limit int) {
 	if len(s.chain) == 0 {
 		return
 	}
 	last := len(s.chain) - 1
 	lev := &s.chain[last]
-	if len(lev.effects) == 1 && lev.effects[0].col2 < 0 && s.makePools() {
+	if len(lev.effects) == 1 && lev.effects[0].col2 < 0 && s.makePools(limit) {
 		return
 	}
 	at := make([]int, lev.nodes()+1)
 	for node := range lev.nodes() {
 		at[node+1] = at[node] + packed(len(s.cols)+len(lev.touched(node)))
 	}
-	if at[lev.nodes()] > leafLimit {
+	if at[lev.nodes()] > limit {
 		return
 	}
 	s.leafAt = at
@@ -50,7 +51,7 @@ func (s *system) sumLeaves() {
 
 // makePools groups the finest units below each parent; false if that would
 // take too much memory.
-func (s *system) makePools() bool {
+func (s *system) makePools(limit int) bool {
 	last := len(s.chain) - 1
 	lev := &s.chain[last]
 	col := s.cols[lev.effects[0].col]
@@ -88,7 +89,7 @@ func (s *system) makePools() bool {
 			}
 		}
 	}
-	if size > leafLimit {
+	if size > limit {
 		return false
 	}
 	s.pooled = make([]float64, size)
@@ -141,6 +142,64 @@ func (s *system) addToPool(sum, outer, pivot, S []float64, touched []int32) {
 				sum[to+place(i)] += S[packed(j)+i]
 				outer[to+place(i)] += sj * S[packed(max(i, a))+min(i, a)]
 			}
+		}
+	}
+}
+
+// preparePools computes 1/(1 + gamma d) and gamma/(1 + gamma d), three numbers
+// each with derivatives, for every distinct d, and adds their log-determinants.
+func (w *workspace) preparePools() {
+	s := w.s
+	gamma := w.gamma[s.chain[len(s.chain)-1].effects[0].param]
+	for i, d := range s.poolD {
+		e := 1 + gamma*d
+		inv := 1 / e
+		units := s.poolUnits[i]
+		w.logV[0] += units * math.Log(e)
+		w.poolInv[3*i], w.poolF[3*i] = inv, gamma*inv
+		if w.deriv {
+			w.logV[1] += units * d * inv
+			w.logV[2] -= units * d * inv * d * inv
+			i2 := inv * inv
+			w.poolInv[3*i+1], w.poolInv[3*i+2] = -d*i2, 2*d*d*i2*inv
+			w.poolF[3*i+1], w.poolF[3*i+2] = i2, -2*d*i2*inv
+		}
+	}
+}
+
+// addPools adds the finest units below a parent to its S, over cols columns.
+func (w *workspace) addPools(parent int, S []float64, cols int) {
+	s, st := w.s, w.stride
+	a := s.chain[len(s.chain)-1].effects[0].col
+	half := packed(cols)
+	for _, p := range s.pools[s.poolStart[parent]:s.poolStart[parent+1]] {
+		sum, outer, pivot := s.pooled[p.at:p.at+half], s.pooled[p.at+half:p.at+2*half], s.pooled[p.at+2*half:p.at+2*half+cols]
+		f, inv := w.poolF[3*p.d:3*p.d+3], w.poolInv[3*p.d:3*p.d+3]
+		if !w.deriv {
+			for i, v := range sum {
+				S[i] += v - f[0]*outer[i]
+			}
+			for i, v := range pivot {
+				S[packed(max(i, a))+min(i, a)] += inv[0] * v
+			}
+			continue
+		}
+		f0, f1, f2 := f[0], f[1], f[2]
+		at := 0
+		for i, v := range sum {
+			o := outer[i]
+			dst := S[at : at+3]
+			dst[0] += v - f0*o
+			dst[1] -= f1 * o
+			dst[2] -= f2 * o
+			at += st
+		}
+		for i, v := range pivot {
+			j := (packed(max(i, a)) + min(i, a)) * st
+			dst := S[j : j+3]
+			dst[0] += inv[0] * v
+			dst[1] += inv[1] * v
+			dst[2] += inv[2] * v
 		}
 	}
 }

@@ -80,6 +80,19 @@ func TestSeparateDependent(t *testing.T) {
 	}
 }
 
+// With two values in each of the four cells the cells' own pattern is the sum
+// of the three pairings': visit joins the nearest of them, not the residual.
+func TestSeparateDependentOnTerms(t *testing.T) {
+	l, err := Separate([]stats.Factor{factor("box", 0, 0, 0, 0, 1, 1, 1, 1), factor("session", 0, 0, 1, 1, 0, 0, 1, 1),
+		factor("operator", 0, 0, 1, 1, 1, 1, 0, 0), factor("visit", 0, 0, 1, 1, 2, 2, 3, 3)}, 8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"box", "session", "operator+visit", "closing"}; !slices.Equal(levelNames(l), want) || len(l.Warnings) != 1 {
+		t.Errorf("%v with %v, want %v and one warning", levelNames(l), l.Warnings, want)
+	}
+}
+
 func TestSeparateRefuses(t *testing.T) {
 	for _, f := range []stats.Factor{{Name: "box", Codes: []int32{0, 1}, Levels: 2}, {Name: "box", Codes: []int32{0, 1, 2}, Levels: 2}, {Name: "box", Codes: []int32{0, -1, 1}, Levels: 2}} {
 		if _, err := Separate([]stats.Factor{f}, 3); !errors.Is(err, ErrInput) {

@@ -99,64 +99,6 @@ func (w *workspace) sumChain() {
 	}
 }
 
-// preparePools computes 1/(1 + gamma d) and gamma/(1 + gamma d), three numbers
-// each with derivatives, for every distinct d, and adds their log-determinants.
-func (w *workspace) preparePools() {
-	s := w.s
-	gamma := w.gamma[s.chain[len(s.chain)-1].effects[0].param]
-	for i, d := range s.poolD {
-		e := 1 + gamma*d
-		inv := 1 / e
-		units := s.poolUnits[i]
-		w.logV[0] += units * math.Log(e)
-		w.poolInv[3*i], w.poolF[3*i] = inv, gamma*inv
-		if w.deriv {
-			w.logV[1] += units * d * inv
-			w.logV[2] -= units * d * inv * d * inv
-			i2 := inv * inv
-			w.poolInv[3*i+1], w.poolInv[3*i+2] = -d*i2, 2*d*d*i2*inv
-			w.poolF[3*i+1], w.poolF[3*i+2] = i2, -2*d*i2*inv
-		}
-	}
-}
-
-// addPools adds the finest units below a parent to its S, over cols columns.
-func (w *workspace) addPools(parent int, S []float64, cols int) {
-	s, st := w.s, w.stride
-	a := s.chain[len(s.chain)-1].effects[0].col
-	half := packed(cols)
-	for _, p := range s.pools[s.poolStart[parent]:s.poolStart[parent+1]] {
-		sum, outer, pivot := s.pooled[p.at:p.at+half], s.pooled[p.at+half:p.at+2*half], s.pooled[p.at+2*half:p.at+2*half+cols]
-		f, inv := w.poolF[3*p.d:3*p.d+3], w.poolInv[3*p.d:3*p.d+3]
-		if !w.deriv {
-			for i, v := range sum {
-				S[i] += v - f[0]*outer[i]
-			}
-			for i, v := range pivot {
-				S[packed(max(i, a))+min(i, a)] += inv[0] * v
-			}
-			continue
-		}
-		f0, f1, f2 := f[0], f[1], f[2]
-		at := 0
-		for i, v := range sum {
-			o := outer[i]
-			dst := S[at : at+3]
-			dst[0] += v - f0*o
-			dst[1] -= f1 * o
-			dst[2] -= f2 * o
-			at += st
-		}
-		for i, v := range pivot {
-			j := (packed(max(i, a)) + min(i, a)) * st
-			dst := S[j : j+3]
-			dst[0] += inv[0] * v
-			dst[1] += inv[1] * v
-			dst[2] += inv[2] * v
-		}
-	}
-}
-
 // before is the number of ratios that the units of a nested level depend on
 // before its own effects are taken in.
 func (w *workspace) before(l int) int {

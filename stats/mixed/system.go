@@ -104,7 +104,11 @@ const (
 // denseLimit bounds the memory of the crossed block, in numbers of 8 bytes.
 const denseLimit = 1 << 25
 
-func newSystem(d Design) (*system, error) {
+func newSystem(d Design) (*system, error) { return newSystemWithin(d, leafLimit) }
+
+// newSystemWithin is newSystem with a limit of its own for the sums that are
+// kept; with 0 they are formed anew in each evaluation.
+func newSystemWithin(d Design, leaves int) (*system, error) {
 	if err := d.check(); err != nil {
 		return nil, err
 	}
@@ -146,7 +150,7 @@ func newSystem(d Design) (*system, error) {
 	if size := packed(len(s.cols)+s.dense) * jetLen(len(s.params)); size > denseLimit {
 		return nil, fmt.Errorf("%w: %d crossed columns", ErrTooLarge, s.dense)
 	}
-	s.sumLeaves()
+	s.sumLeaves(leaves)
 	return s, nil
 }
 
