@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"sync"
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
@@ -48,20 +49,25 @@ type loader struct {
 	r     *record.Reader
 	b     *reading.Batch
 	texts []textCell
-	days  [2]struct { // date and installed of the row before
-		text []byte
-		day  cell.Day
-		set  bool
-	}
-	cells [][]byte
-	bad   bool // the row at hand has a problem
+	cells int  // of the row at hand
+	same  int  // its first cells that are those of the row before, which was good
+	bad   bool // it has a problem
+
+	// what the row before had, for cells that are the same
+	kind            reading.Kind
+	known           bool
+	date, installed cell.Day
 }
+
+// readers keeps the buffers of readers between stretches.
+var readers = sync.Pool{New: func() any { return new(record.Reader) }}
 
 // Load appends the readings of a stretch to b.
 func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) error {
-	var r record.Reader
-	r.Reset(src, s.From, s.To, s.Line)
-	l := loader{table: t, r: &r, b: b}
+	r := readers.Get().(*record.Reader)
+	defer readers.Put(r)
+	r.Reset(src, s.From, s.To, s.Line, t.plain)
+	l := loader{table: t, r: r, b: b, bad: true, date: cell.NoDay, installed: cell.NoDay}
 	for c := reading.Column(0); c < reading.Columns; c++ {
 		if at := t.header.at[c]; at >= 0 && c.IsText() {
 			b.Use(c)
@@ -87,35 +93,52 @@ func (l *loader) problem(c reading.Column, what, mend string) {
 	p := reading.Problem{File: l.path, Line: l.r.Line(), What: what, Mend: mend}
 	if c == reading.Columns {
 		p.Column = 1
-	} else if at := l.header.at[c]; at >= 0 && at < len(l.cells) {
+	} else if at := l.header.at[c]; at >= 0 && at < l.cells {
 		p.Line, p.Column = l.r.Place(at)
-		p.Field, p.Text = l.header.name[c], string(l.cells[at])
+		p.Field, p.Text = l.header.name[c], string(l.r.Cell(at))
 	}
 	l.b.Problems.Add(p)
 }
 
+// fresh returns the cell of column c where it is not that of the row before.
+func (l *loader) fresh(c reading.Column) ([]byte, bool) {
+	at := l.header.at[c]
+	if at < l.same {
+		return nil, false // the same, or no such column
+	}
+	return l.r.Cell(at), true
+}
+
 func (l *loader) row() {
 	h, b := l.header, l.b
-	l.bad = false
 	if f := l.r.Fault(); f != nil {
 		p := faulty(f)
 		p.File = l.path
 		b.Problems.Add(p)
 		b.Skip(l.file, 0, false)
+		l.bad = true
 		return
 	}
-	l.cells = l.r.Cells()
-	if len(l.cells) != h.cells {
+	l.cells, l.same = l.r.Split(math.MaxInt), l.r.Same()
+	if l.bad { // what could not be read is told again
+		l.same = 0
+	}
+	l.bad = false
+	if l.cells != h.cells {
 		l.ragged()
 		b.Skip(l.file, 0, false)
 		return
 	}
-	if f := l.cells[max(h.at[reading.Freq], 0)]; len(f) > 0 && f[0]|0x20 == 'f' && l.repeatedHeader() {
+	freqCell := l.r.Cell(h.at[reading.Freq])
+	if len(freqCell) > 0 && freqCell[0]|0x20 == 'f' && l.repeatedHeader() {
 		l.problem(reading.Columns, "the header stands here again", "remove the line, or keep each run in a file of its own")
 		b.Skip(l.file, reading.Closed, true)
 		return
 	}
-	kind, known := l.kind()
+	if h.at[reading.State] >= l.same || l.same == 0 {
+		l.kind, l.known = l.state()
+	}
+	kind := l.kind
 	freq := l.number(reading.Freq, h.scale, true)
 	if freq <= 0 {
 		l.problem(reading.Freq, "is not a frequency", "frequencies lie above 0 Hz")
@@ -123,43 +146,50 @@ func (l *loader) row() {
 	var level float64
 	var limited bool
 	unit := h.level
-	if kind == reading.Direct {
+	if h.has(reading.Atten) {
 		level, limited = l.attenuation()
 		unit = reading.Attenuated
 	} else {
 		level = l.number(reading.Level, 0, true)
 	}
-	tx, gain := l.number(reading.Tx, 0, false), l.number(reading.Gain, 0, false)
-	floor := math.NaN()
-	if at := h.at[reading.Floor]; at >= 0 {
+	tx, gain, floor := math.NaN(), math.NaN(), math.NaN()
+	if h.at[reading.Tx] >= 0 {
+		if tx = l.number(reading.Tx, 0, false); unit.Relative() && tx == tx {
+			l.problem(reading.Tx, "is a generator level beside a level that is relative to the generator", "leave tx_dbm empty, or give the level in dBm")
+		}
+	}
+	if h.at[reading.Gain] >= 0 {
+		gain = l.number(reading.Gain, 0, false)
+	}
+	if h.at[reading.Floor] >= 0 {
 		floor = l.number(reading.Floor, 0, false) + h.floor.Offset()
 	}
-	if unit.Relative() && tx == tx {
-		l.problem(reading.Tx, "is a generator level beside a level that is relative to the generator", "leave tx_dbm empty, or give the level in dBm")
+	l.dates()
+	for i := range l.texts {
+		t := &l.texts[i]
+		if t.at >= l.same {
+			if c := l.r.Cell(t.at); string(c) != b.Labels.Text(t.code) {
+				t.code = b.Labels.Code(c)
+			}
+		}
 	}
-	date, installed := l.day(0, reading.Date), l.day(1, reading.Installed)
-	if date != cell.NoDay && installed > date {
-		l.problem(reading.Installed, "lies after the date of the reading", "correct one of the two dates")
-	}
-	if known && (kind == reading.Closed || kind == reading.Direct) {
+	if l.known && (kind == reading.Closed || kind == reading.Direct) {
 		l.require(reading.Box)
 		l.require(reading.Gasket)
 		l.require(reading.Closing)
 	}
-	if !known || l.bad {
-		b.Skip(l.file, kind, known)
+	if !l.known || l.bad {
+		b.Skip(l.file, kind, l.known)
+		l.bad = true
 		return
 	}
 	for i := range l.texts {
 		t := &l.texts[i]
-		if c := l.cells[t.at]; string(c) != b.Labels.Text(t.code) {
-			t.code = b.Labels.Code(c)
-		}
 		b.Text[t.column] = append(b.Text[t.column], t.code)
 	}
 	b.File, b.Line, b.At = append(b.File, l.file), append(b.Line, int32(l.r.Line())), append(b.At, l.r.At())
 	b.Kind, b.Unit, b.Limited = append(b.Kind, kind), append(b.Unit, unit), append(b.Limited, limited)
-	b.Date, b.Installed = append(b.Date, date), append(b.Installed, installed)
+	b.Date, b.Installed = append(b.Date, l.date), append(b.Installed, l.installed)
 	b.FreqHz, b.Level, b.Floor = append(b.FreqHz, freq), append(b.Level, level), append(b.Floor, floor)
 	b.Tx, b.Gain = append(b.Tx, tx), append(b.Gain, gain)
 }
@@ -167,27 +197,27 @@ func (l *loader) row() {
 // ragged tells a header that is repeated from a row with too many or too few
 // cells.
 func (l *loader) ragged() {
-	n, h := len(l.cells), l.header
+	n, h := l.cells, l.header
 	what, mend := fmt.Sprintf("the row has %d cells, the header %d", n, h.cells), "add the missing cells, empty ones included"
 	p := reading.Problem{File: l.path, Line: l.r.Line(), Column: 1}
 	if n > h.cells {
 		p.Line, p.Column = l.r.Place(h.cells)
-		p.Text = string(l.cells[h.cells])
+		p.Text = string(l.r.Cell(h.cells))
 		mend = "remove the surplus cells, or put quotes around a cell that holds a comma"
 	}
 	p.What, p.Mend = what, mend
 	l.b.Problems.Add(p)
 }
 
-// kind reads the state of the row. Where the file has attenuations, rows without
+// state reads the state of the row. Where the file has attenuations, rows without
 // a state are closed.
-func (l *loader) kind() (reading.Kind, bool) {
+func (l *loader) state() (reading.Kind, bool) {
 	h := l.header
 	at := h.at[reading.State]
 	if at < 0 {
 		return reading.Direct, true
 	}
-	text := l.cells[at]
+	text := l.r.Cell(at)
 	k, ok := kindOf(text)
 	switch {
 	case h.has(reading.Atten) && (ok && k == reading.Closed || len(text) == 0):
@@ -207,20 +237,21 @@ func (l *loader) kind() (reading.Kind, bool) {
 
 func (l *loader) repeatedHeader() bool {
 	for c := reading.Column(0); c < reading.Columns; c++ {
-		if at := l.header.at[c]; at >= 0 && !strings.EqualFold(string(l.cells[at]), l.header.name[c]) {
+		if at := l.header.at[c]; at >= 0 && !strings.EqualFold(string(l.r.Cell(at)), l.header.name[c]) {
 			return false
 		}
 	}
 	return true
 }
 
-// number reads a numeric column; NaN where it is empty and need not be filled.
+// number reads a numeric column that the file has; NaN where it is empty and need
+// not be filled.
 func (l *loader) number(c reading.Column, scale int, needed bool) float64 {
-	at := l.header.at[c]
-	if at < 0 || len(l.cells[at]) == 0 && !needed {
+	text := l.r.Cell(l.header.at[c])
+	if len(text) == 0 && !needed {
 		return math.NaN()
 	}
-	v, fault := cell.Number(l.cells[at], scale)
+	v, fault := cell.Number(text, scale)
 	if fault != nil {
 		l.problem(c, fault.What, fault.Mend)
 		return math.NaN()
@@ -234,8 +265,7 @@ func (l *loader) number(c reading.Column, scale int, needed bool) float64 {
 
 // attenuation reads a figure, limited where a > stands before it.
 func (l *loader) attenuation() (float64, bool) {
-	at := l.header.at[reading.Atten]
-	text := l.cells[at]
+	text := l.r.Cell(l.header.at[reading.Atten])
 	limited := false
 	if len(text) > 0 && text[0] == '>' {
 		limited = true
@@ -255,35 +285,37 @@ func (l *loader) attenuation() (float64, bool) {
 	return v, limited
 }
 
-// day reads a date column, remembering the row before.
-func (l *loader) day(i int, c reading.Column) cell.Day {
-	at := l.header.at[c]
-	if at < 0 || len(l.cells[at]) == 0 {
-		return cell.NoDay
+// dates reads date and installed.
+func (l *loader) dates() {
+	read := func(c reading.Column, d *cell.Day) bool {
+		text, fresh := l.fresh(c)
+		if !fresh {
+			return false
+		}
+		*d = cell.NoDay
+		if len(text) > 0 {
+			day, fault := cell.ParseDay(text)
+			if fault != nil {
+				l.problem(c, fault.What, fault.Mend)
+			}
+			*d = day
+		}
+		return true
 	}
-	m := &l.days[i]
-	if m.set && string(m.text) == string(l.cells[at]) {
-		return m.day
+	date, installed := read(reading.Date, &l.date), read(reading.Installed, &l.installed)
+	if (date || installed) && l.date != cell.NoDay && l.installed > l.date {
+		l.problem(reading.Installed, "lies after the date of the reading", "correct one of the two dates")
 	}
-	d, fault := cell.ParseDay(l.cells[at])
-	if fault != nil {
-		l.problem(c, fault.What, fault.Mend)
-		return cell.NoDay
-	}
-	m.text, m.day, m.set = append(m.text[:0], l.cells[at]...), d, true
-	return d
 }
 
 // require makes sure that a label of a closed row is filled. A column that the
 // file lacks altogether is one problem of the header.
 func (l *loader) require(c reading.Column) {
-	at := l.header.at[c]
-	if at >= 0 {
-		if len(l.cells[at]) == 0 {
-			l.problem(c, "is empty, and a closed reading needs it", "write the "+c.Name()+"'s label")
-		}
-		return
+	switch at := l.header.at[c]; {
+	case at < 0:
+		l.bad = true
+		l.lacking[c].Store(true)
+	case len(l.r.Cell(at)) == 0:
+		l.problem(c, "is empty, and a closed reading needs it", "write the "+c.Name()+"'s label")
 	}
-	l.bad = true
-	l.lacking[c].Store(true)
 }

@@ -20,6 +20,7 @@ type table struct {
 	header  *header
 	body    int64 // offset of the first line of data
 	line    int   // of the first line of data
+	plain   bool  // Index found nothing but ASCII without quotes
 	lacking [reading.Columns]atomic.Bool
 }
 
@@ -45,7 +46,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 		return refuse(faulty(fault))
 	}
 	var r record.Reader
-	r.Reset(src, start, size, 1)
+	r.Reset(src, start, size, 1, false)
 	for r.Next() && r.Blank() {
 	}
 	if err := r.Err(); err != nil {
@@ -158,7 +159,7 @@ func texts(cells [][]byte) []string {
 func CountRows(src io.ReaderAt, size int64) (reading.Count, error) {
 	var n reading.Count
 	var r record.Reader
-	r.Reset(src, 0, size, 1)
+	r.Reset(src, 0, size, 1, false)
 	header := false
 	for r.Next() {
 		switch {
@@ -195,65 +196,87 @@ func (t *table) Unused() []string { return t.header.unused }
 func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
 	var count reading.Count
 	var r record.Reader
-	h := t.header
-	r.Reset(src, t.body, t.size, t.line)
-	runAt, dateAt, stateAt := h.at[reading.Run], h.at[reading.Date], h.at[reading.State]
-	need := max(runAt, dateAt, stateAt) + 1
-	needKey := max(runAt, dateAt) + 1
-	var now reading.Stretch
-	var run, date []byte // of the stretch, as written
-	begun := false
-	end := func(at int64) {
-		if begun {
-			now.Run, now.To = run, at
-			add(now)
-		}
-	}
+	r.Reset(src, t.body, t.size, t.line, false)
+	run, date, state := t.header.at[reading.Run], t.header.at[reading.Date], t.header.at[reading.State]
+	key := max(run, date) + 1 // how many cells hold the key
+	need := max(key, state+1)
+	s := stretching{table: t, add: add}
 	for r.Next() {
 		if count.Rows++; count.Rows%4096 == 0 && ctx.Err() != nil {
 			return count, ctx.Err()
 		}
-		if r.Blank() {
+		switch {
+		case r.Blank():
 			count.Blank++
 			continue
-		}
-		if r.Fault() != nil {
-			if !begun { // a row that cannot be split belongs to the rows around it
-				begun, now = true, reading.Stretch{Date: cell.NoDay, From: r.At(), Line: r.Line()}
-				run, date = run[:0], date[:0]
+		case r.Fault() != nil: // a row that cannot be split belongs to the rows around it
+			if !s.begun {
+				s.begin(&r, nil, nil)
 			}
 			continue
 		}
-		n := needKey
-		if !now.Open {
-			n = need
+		most := need
+		if s.now.Open {
+			most = key
 		}
-		cells := r.First(n)
-		runText, dateText := get(cells, runAt), get(cells, dateAt)
-		if !begun || string(runText) != string(run) || string(dateText) != string(date) {
-			end(r.At())
-			begun = true
-			run, date = append(run[:0], runText...), append(date[:0], dateText...)
-			day, _ := cell.ParseDay(date) // a date that is none shows as a problem of its row
-			now = reading.Stretch{Date: day, From: r.At(), Line: r.Line()}
-			if n < need {
-				cells = r.First(need)
+		if most == 0 {
+			if !s.begun {
+				s.begin(&r, nil, nil)
+			}
+			continue
+		}
+		n := r.Split(most)
+		if same := r.Same(); !s.begun || !s.split || same < key {
+			if runText, dateText := cellAt(&r, run, n), cellAt(&r, date, n); !s.holds(runText, dateText) {
+				s.begin(&r, runText, dateText)
+				n = r.Split(need)
 			}
 		}
-		if !now.Open {
-			k, ok := kindOf(get(cells, stateAt))
-			now.Open = ok && k == reading.Open
+		s.split = true
+		if !s.now.Open && state >= 0 {
+			k, ok := kindOf(cellAt(&r, state, n))
+			s.now.Open = ok && k == reading.Open
 		}
 	}
-	end(t.size)
+	s.end(t.size)
+	t.plain = r.Plain()
 	return count, r.Err()
 }
 
-func get(cells [][]byte, at int) []byte {
-	if at < 0 || at >= len(cells) {
+// A stretching is a stretch that is still growing.
+type stretching struct {
+	*table
+	add          func(reading.Stretch)
+	now          reading.Stretch
+	run, date    []byte // as written
+	begun, split bool   // split: the record split last belongs to it
+}
+
+func (s *stretching) holds(run, date []byte) bool {
+	return s.begun && string(run) == string(s.run) && string(date) == string(s.date)
+}
+
+func (s *stretching) begin(r *record.Reader, run, date []byte) {
+	s.end(r.At())
+	s.begun, s.split = true, false
+	s.run, s.date = append(s.run[:0], run...), append(s.date[:0], date...)
+	day, _ := cell.ParseDay(date) // a date that is none shows as a problem of its row
+	s.now = reading.Stretch{Date: day, From: r.At(), Line: r.Line()}
+}
+
+func (s *stretching) end(at int64) {
+	if s.begun {
+		s.now.Run, s.now.To = s.run, at
+		s.add(s.now)
+	}
+}
+
+// cellAt is cell i of the n that were split, nil where there is none.
+func cellAt(r *record.Reader, i, n int) []byte {
+	if i < 0 || i >= n {
 		return nil
 	}
-	return cells[at]
+	return r.Cell(i)
 }
 
 // HeaderLine is the line of the column names.
@@ -263,7 +286,7 @@ func (t *table) HeaderLine() int { return t.header.line }
 func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) reading.Place {
 	p := reading.Place{Line: line}
 	var r record.Reader
-	r.Reset(src, at, t.size, line)
+	r.Reset(src, at, t.size, line, t.plain)
 	if !r.Next() || r.Fault() != nil {
 		return p
 	}

@@ -53,6 +53,7 @@ type Batch struct {
 	Limited []bool // Direct only: at least the figure
 
 	Text            [Columns][]int32 // codes, for columns of labels; nil where no file has the column
+	spare           [Columns][]int32
 	Date, Installed []cell.Day
 	FreqHz          []float64
 	Level           []float64 // as written, in Unit; the attenuation in dB of a Direct reading
@@ -76,7 +77,9 @@ func (b *Batch) Reset() {
 	b.File, b.Line, b.At = b.File[:0], b.Line[:0], b.At[:0]
 	b.Kind, b.Unit, b.Limited = b.Kind[:0], b.Unit[:0], b.Limited[:0]
 	for c := range b.Text {
-		b.Text[c] = nil
+		if b.Text[c] != nil {
+			b.spare[c], b.Text[c] = b.Text[c][:0], nil
+		}
 	}
 	b.Date, b.Installed = b.Date[:0], b.Installed[:0]
 	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
@@ -101,8 +104,13 @@ func (b *Batch) Skip(file int32, kind Kind, known bool) {
 
 // Use makes sure that column c has a code for every reading so far.
 func (b *Batch) Use(c Column) {
-	if short := b.Len() - len(b.Text[c]); short > 0 || b.Text[c] == nil {
-		b.Text[c] = append(b.Text[c], make([]int32, short, short+16)...)
+	if b.Text[c] == nil {
+		if b.Text[c] = b.spare[c]; b.Text[c] == nil {
+			b.Text[c] = make([]int32, 0, 64)
+		}
+	}
+	for short := b.Len() - len(b.Text[c]); short > 0; short-- {
+		b.Text[c] = append(b.Text[c], 0)
 	}
 }
 

@@ -20,7 +20,6 @@ func (r *Reader) careful() {
 	whole, fault := r.split(ahead)
 	if fault != nil {
 		r.fault = fault
-		r.cells, r.columns, r.lines = r.cells[:0], r.columns[:0], r.lines[:0]
 		return
 	}
 	text := ahead[:whole]
@@ -39,17 +38,14 @@ func (r *Reader) careful() {
 			r.fault.Column -= bytes.LastIndexByte(before, '\n') + 1
 		}
 	}
-	r.text, r.quoted = text, true
+	r.text, r.cells, r.quoted = text, r.flat, true
 }
 
 // split takes cells off b until the record ends and returns its length, line
 // end included.
 func (r *Reader) split(b []byte) (int, *Fault) {
 	line, lineStart, i := r.recordLine, 0, 0
-	r.scratch = r.scratch[:0]
-	if cap(r.scratch) < len(b) {
-		r.scratch = make([]byte, 0, len(b)) // never grown below: cells alias it
-	}
+	r.flat, r.ends, r.columns, r.lines, r.last = r.flat[:0], r.ends[:0], r.columns[:0], r.lines[:0], nil
 	for {
 		cell := i
 		for i < len(b) && (b[i] == ' ' || b[i] == '\t') {
@@ -57,7 +53,7 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 		}
 		at, atLine := i-lineStart+1, line
 		if i < len(b) && b[i] == '"' {
-			opened, from := i, len(r.scratch)
+			opened := i
 			for i++; ; i++ {
 				if i >= len(b) {
 					return 0, &Fault{atLine, at, excerpt(b[opened:]), "a quote is opened and not closed", `close it, or write "" for a quote inside a quoted cell`}
@@ -75,9 +71,8 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 				if b[i] == '\r' && i+1 < len(b) && b[i+1] == '\n' {
 					continue // a line end inside a cell is LF, whatever the file's
 				}
-				r.scratch = append(r.scratch, b[i])
+				r.flat = append(r.flat, b[i])
 			}
-			r.add(r.scratch[from:len(r.scratch):len(r.scratch)], at, atLine)
 			for i++; i < len(b) && (b[i] == ' ' || b[i] == '\t'); i++ {
 			}
 			if i+1 < len(b) && b[i] == '\r' && b[i+1] == '\n' {
@@ -96,12 +91,14 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 				}
 				i++
 			}
-			if trimmed := trim(b[cell:i]); len(trimmed) == 0 {
-				r.add(trimmed, cell-lineStart+1, line)
-			} else {
-				r.add(trimmed, at, atLine)
+			trimmed := trim(b[cell:i])
+			if len(trimmed) == 0 {
+				at = cell - lineStart + 1
 			}
+			r.flat = append(r.flat, trimmed...)
 		}
+		r.ends, r.columns, r.lines = append(r.ends, int32(len(r.flat))), append(r.columns, int32(at)), append(r.lines, int32(atLine))
+		r.flat = append(r.flat, ',')
 		if i >= len(b) {
 			return i, nil
 		}
@@ -110,12 +107,6 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 			return i, nil
 		}
 	}
-}
-
-func (r *Reader) add(cell []byte, column, line int) {
-	r.cells = append(r.cells, trim(cell))
-	r.columns = append(r.columns, int32(column))
-	r.lines = append(r.lines, int32(line))
 }
 
 // excerpt is the beginning of a line, short enough for a message.

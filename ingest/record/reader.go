@@ -7,7 +7,9 @@ package record
 
 import (
 	"bytes"
+	"encoding/binary"
 	"io"
+	"math/bits"
 	"unicode/utf8"
 )
 
@@ -34,32 +36,42 @@ type Reader struct {
 	end        int64 // file offset where reading stops
 	buf        []byte
 	pos, fill  int
+	plain      bool // the caller vouches that no byte is unusual
 	unusual    bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
-	line       int  // number of the next line
+	surprised  bool // some buf did
+	line       int  // of what follows
 	err        error
 	text       []byte // the record, without its line end
 	at         int64
 	recordLine int
 	fault      *Fault
 	quoted     bool
-	cells      [][]byte
-	columns    []int32
-	lines      []int32 // of quoted records only
-	scratch    []byte
+
+	cells   []byte  // the cells with one byte between them: text, or flat
+	ends    []int32 // of each cell in cells
+	last    []byte  // the text that ends belongs to, nil where it is gone
+	same    int
+	flat    []byte  // the cells of a quoted record
+	columns []int32 // of the cells of a quoted record
+	lines   []int32
 }
 
 // Reset makes the reader start at offset from of src, which is the beginning of
-// the given line, and stop before offset end.
-func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int) {
-	r.src, r.base, r.end, r.line = src, from, end, line
-	r.pos, r.fill, r.err, r.fault, r.unusual = 0, 0, nil, nil, false
+// the given line, and stop before offset end. plain tells that an earlier reading
+// of the same bytes ended with Plain.
+func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
+	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
+	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.last = 0, 0, nil, nil, false, false, nil
 }
+
+// Plain reports whether all bytes read so far were ASCII without quotes, carriage
+// returns and zero bytes.
+func (r *Reader) Plain() bool { return r.plain || !r.surprised }
 
 // Next advances to the next record, blank lines included. It returns false at
 // the end and on a failure of the source, which Err then tells.
 func (r *Reader) Next() bool {
 	r.fault, r.quoted = nil, false
-	r.cells, r.columns, r.lines = r.cells[:0], r.columns[:0], r.lines[:0]
 	n := bytes.IndexByte(r.buf[r.pos:r.fill], '\n')
 	for n < 0 && r.base+int64(r.fill) < r.end {
 		if r.fill-r.pos >= MaxLine {
@@ -93,7 +105,7 @@ func (r *Reader) more() bool {
 	copy(r.buf, r.buf[r.pos:r.fill])
 	r.base += int64(r.pos)
 	r.fill -= r.pos
-	r.pos = 0
+	r.pos, r.last = 0, nil
 	if r.fill == len(r.buf) || len(r.buf) < block {
 		size := max(2*len(r.buf), 1<<12)
 		if left := r.end - r.base; left > int64(size) {
@@ -117,7 +129,10 @@ func (r *Reader) more() bool {
 		return false
 	}
 	r.fill += n
-	r.unusual = unusual(r.buf[:r.fill])
+	if !r.plain {
+		r.unusual = unusual(r.buf[:r.fill])
+		r.surprised = r.surprised || r.unusual
+	}
 	return true
 }
 
@@ -130,15 +145,16 @@ func unusual(b []byte) bool {
 }
 
 func ascii(b []byte) bool {
-	for len(b) >= 8 {
-		w := b[:8:8]
-		if (w[0]|w[1]|w[2]|w[3]|w[4]|w[5]|w[6]|w[7])&0x80 != 0 {
+	const high = 0x8080808080808080
+	for len(b) >= 32 {
+		w := b[:32:32]
+		if (binary.LittleEndian.Uint64(w)|binary.LittleEndian.Uint64(w[8:])|binary.LittleEndian.Uint64(w[16:])|binary.LittleEndian.Uint64(w[24:]))&high != 0 {
 			return false
 		}
-		b = b[8:]
+		b = b[32:]
 	}
 	for _, c := range b {
-		if c >= 0x80 {
+		if c >= utf8.RuneSelf {
 			return false
 		}
 	}
@@ -237,8 +253,8 @@ func (r *Reader) Blank() bool {
 		return false
 	}
 	if r.quoted {
-		for _, c := range r.Cells() {
-			if len(c) > 0 {
+		for i := range r.ends {
+			if len(r.Cell(i)) > 0 {
 				return false
 			}
 		}
@@ -252,31 +268,77 @@ func (r *Reader) Blank() bool {
 	return true
 }
 
-// Cells splits the record, trimming blanks around each cell. It must not be
-// called on a record with a Fault.
-func (r *Reader) Cells() [][]byte { return r.First(1 << 30) }
-
-// First splits off the first n cells only; the last of them is whole, what
-// follows it is not looked at.
-func (r *Reader) First(n int) [][]byte {
+// Split finds the cells of the record, the first most of them, and returns how
+// many it found. It must not be called on a record with a Fault.
+func (r *Reader) Split(most int) int {
 	if r.quoted {
-		return r.cells[:min(n, len(r.cells))]
+		r.same, r.last = 0, nil
+		return min(most, len(r.ends))
 	}
-	r.cells, r.columns = r.cells[:0], r.columns[:0]
-	start, text := 0, r.text
-	for i, c := range text {
-		if c == ',' {
-			r.cells = append(r.cells, trim(text[start:i:i]))
-			r.columns = append(r.columns, int32(start)+1)
-			start = i + 1
-			if len(r.cells) == n {
-				return r.cells
+	text, from := r.text, 0
+	r.same = 0
+	if r.last != nil {
+		n := int32(common(r.last, text))
+		for r.same < len(r.ends) && r.ends[r.same] < n {
+			r.same++
+		}
+		if r.same >= most {
+			r.ends = r.ends[:most]
+			r.same, r.cells, r.last = most, text, text
+			return most
+		}
+		if r.same > 0 {
+			from = int(r.ends[r.same-1]) + 1
+		}
+	}
+	r.ends = r.ends[:r.same]
+	for i := from; i < len(text); i++ {
+		if text[i] == ',' {
+			if r.ends = append(r.ends, int32(i)); len(r.ends) == most {
+				r.cells, r.last = text, text
+				return most
 			}
 		}
 	}
-	r.cells = append(r.cells, trim(text[start:]))
-	r.columns = append(r.columns, int32(start)+1)
-	return r.cells
+	r.ends = append(r.ends, int32(len(text)))
+	r.cells, r.last = text, text
+	return len(r.ends)
+}
+
+// Same is how many cells, from the first on, Split found to be those of the
+// record that was split before: the same bytes.
+func (r *Reader) Same() int { return r.same }
+
+// Cell is cell i of the record last split, without blanks around it.
+func (r *Reader) Cell(i int) []byte {
+	start := int32(0)
+	if i > 0 {
+		start = r.ends[i-1] + 1
+	}
+	return trim(r.cells[start:r.ends[i]])
+}
+
+// Cells lists all cells of the record.
+func (r *Reader) Cells() [][]byte {
+	cells := make([][]byte, r.Split(1<<30))
+	for i := range cells {
+		cells[i] = r.Cell(i)
+	}
+	return cells
+}
+
+// common is the length of the longest prefix that a and b share.
+func common(a, b []byte) int {
+	n := min(len(a), len(b))
+	i := 0
+	for ; i+8 <= n; i += 8 {
+		if x := binary.LittleEndian.Uint64(a[i:]) ^ binary.LittleEndian.Uint64(b[i:]); x != 0 {
+			return i + bits.TrailingZeros64(x)/8
+		}
+	}
+	for ; i < n && a[i] == b[i]; i++ {
+	}
+	return i
 }
 
 // trim cuts surrounding white space, Unicode's included.
@@ -290,17 +352,18 @@ func trim(b []byte) []byte {
 // Place returns the line and the column in bytes of cell i of the record last
 // split, pointing at its first byte, the quote where it is quoted.
 func (r *Reader) Place(i int) (line, column int) {
-	line = r.recordLine
 	if r.quoted {
-		line = int(r.lines[i])
-		return line, int(r.columns[i])
+		return int(r.lines[i]), int(r.columns[i])
 	}
-	column = int(r.columns[i])
-	for column <= len(r.text) && (r.text[column-1] == ' ' || r.text[column-1] == '\t') {
-		column++ // blanks before the cell are not the cell
+	start := 0
+	if i > 0 {
+		start = int(r.ends[i-1]) + 1
 	}
-	if column > len(r.text) || r.text[column-1] == ',' {
-		column = int(r.columns[i])
+	end := int(r.ends[i])
+	for at := start; at < end; at++ { // blanks before the cell are not the cell
+		if r.text[at] != ' ' && r.text[at] != '\t' {
+			return r.recordLine, at + 1
+		}
 	}
-	return line, column
+	return r.recordLine, start + 1
 }

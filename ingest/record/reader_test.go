@@ -19,7 +19,7 @@ type cellAt struct {
 func read(t *testing.T, text string) (cells [][]cellAt, faults []Fault) {
 	t.Helper()
 	var r Reader
-	r.Reset(strings.NewReader(text), 0, int64(len(text)), 1)
+	r.Reset(strings.NewReader(text), 0, int64(len(text)), 1, false)
 	for r.Next() {
 		if f := r.Fault(); f != nil {
 			faults = append(faults, *f)
@@ -218,9 +218,10 @@ func TestBlocks(t *testing.T) {
 		}
 		perRow := strings.Count(form, "\n")
 		src := bytes.NewReader(text.Bytes())
-		for _, from := range []int{0, 1, 31234, rows - 1} {
+		plain := false
+		for _, from := range []int{0, 0, 1, 31234, rows - 1} {
 			var r Reader
-			r.Reset(src, offsets[from], int64(text.Len()), 1+from*perRow)
+			r.Reset(src, offsets[from], int64(text.Len()), 1+from*perRow, plain)
 			i := from
 			for ; r.Next(); i++ {
 				if r.Fault() != nil {
@@ -230,6 +231,10 @@ func TestBlocks(t *testing.T) {
 				if string(c[0]) != fmt.Sprint(i) || r.Line() != 1+i*perRow || r.At() != offsets[i] {
 					t.Fatalf("row %d: cells %q at %d:%d", i, c, r.Line(), r.At())
 				}
+			}
+			plain = r.Plain()
+			if plain == strings.Contains(form, "\"") {
+				t.Errorf("Plain() = %v", plain)
 			}
 			if i != rows || r.After() != int64(text.Len()) || r.Err() != nil {
 				t.Fatalf("read up to row %d of %d, %v", i, rows, r.Err())
@@ -265,7 +270,7 @@ func (f failing) ReadAt(b []byte, off int64) (int, error) {
 
 func TestSourceFails(t *testing.T) {
 	var r Reader
-	r.Reset(failing{after: block}, 0, 4*block, 1)
+	r.Reset(failing{after: block}, 0, 4*block, 1, false)
 	for r.Next() {
 	}
 	if r.Err() != io.ErrClosedPipe {

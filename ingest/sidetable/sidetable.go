@@ -106,7 +106,7 @@ func (t *Tables) Read(ctx context.Context, name, path string, src io.ReaderAt, s
 		return count, nil, err
 	}
 	var r record.Reader
-	r.Reset(src, start, size, 1)
+	r.Reset(src, start, size, 1, false)
 	w := row{path: path, r: &r, problems: problems}
 	usable := fault == nil
 	if fault != nil {
