@@ -289,3 +289,15 @@ func TestNeeded(t *testing.T) {
 		t.Errorf("within 0.1 dB of the target: needed %+v, %q", r.Needed, r.NeededReason)
 	}
 }
+
+// Boxes whose closings read alike, as coarse rounding makes them, count once each:
+// the t bound of their three figures, by hand with t(0.95; 2) = 2.91999.
+func TestClosingsAlike(t *testing.T) {
+	values := []float64{60, 60, 62, 62, 64, 64}
+	r := mustJudge(t, dataOf(values, func(i int) layout { b := int32(i / 2); return layout{b, b, 0} }), usual)
+	near(t, "mean", r.Mean.Value, 62, 1e-12)
+	near(t, "lower", r.Mean.Lower, 62-2.91999*2/math.Sqrt(3), 1e-4)
+	if !warned(r, "closings-alike") {
+		t.Errorf("no warning: %v", r.Warnings)
+	}
+}

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -95,8 +96,12 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 		m.Method, m.SD = "t", sd
 		m.plainSE, m.plainDF = sd/math.Sqrt(float64(n)), float64(n-1)
 	default:
-		m.model(values)
-		if m.Reason != "" {
+		err := m.model(values)
+		if errors.Is(err, mixed.ErrNoResidual) {
+			return collapsed(values, g, m.levels, confidence, ref)
+		}
+		if err != nil {
+			m.Reason = "no model fits these closings: " + err.Error()
 			return m
 		}
 	}
@@ -117,19 +122,17 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 }
 
 // model fits the mixed model and sets value, SD, plain SE and df.
-func (m *Mean) model(values []float64) {
+func (m *Mean) model(values []float64) error {
 	design := mixed.Design{Y: values, Terms: m.levels.Terms, Residual: m.levels.Residual}
 	fit, err := design.Fit(mixed.REML)
 	if err != nil {
-		m.Reason = "no model fits these closings: " + err.Error()
-		return
+		return err
 	}
 	m.fit, m.Method, m.Dropped = fit, "REML", fit.Dropped
 	m.Warnings = append(m.Warnings, fit.Warnings...)
 	c, err := fit.Contrast([]float64{1})
 	if err != nil {
-		m.Reason = "no model fits these closings: " + err.Error()
-		return
+		return err
 	}
 	m.Value, m.plainSE = c.Value, c.SE
 	var total float64
@@ -139,6 +142,33 @@ func (m *Mean) model(values []float64) {
 	m.SD = math.Sqrt(total)
 	df, warnings := fit.SafeDF(c.DF, m.Units)
 	m.plainDF, m.Warnings = df, append(m.Warnings, warnings...)
+	return nil
+}
+
+// collapsed judges groups whose closings all read alike (coarse rounding, say): one
+// value for each group of the finest level, since its closings say nothing more.
+func collapsed(values []float64, g groups, l mixed.Levels, confidence float64, ref Source) Mean {
+	finest := l.Terms[len(l.Terms)-1].Factor
+	first := make([]int32, finest.Levels) // a closing of each group
+	for i := range first {
+		first[i] = -1
+	}
+	for i, c := range finest.Codes {
+		if first[c] < 0 {
+			first[c] = int32(i)
+		}
+	}
+	var one []float64
+	for _, i := range first {
+		one = append(one, values[i])
+	}
+	m := meanOf(one, groups{
+		subset(g.box, first, "box"), subset(g.fitting, first, "fitting"),
+		subset(g.session, first, "session"), subset(g.visit, first, "visit"),
+	}, false, confidence, ref)
+	m.Warnings = append(m.Warnings, stats.Warning{Code: "closings-alike",
+		Text: "the closings of each group of " + finest.Name + " read alike, so each group counts once"})
+	return m
 }
 
 // sign sets the bound that needs no spread.

@@ -123,6 +123,9 @@ func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cel
 	var cells []*cell
 	for _, g := range groups {
 		mixedConditions(g, n)
+		if gaskets := distinct(g.closings, "gasket"); len(gaskets) > 1 {
+			n.add("different gasket products are pooled", g.short()+": "+listed(gaskets))
+		}
 		for b, band := range bands {
 			x, err := c.cellOf(g, band, inside[b], t)
 			if err != nil {
