@@ -8,21 +8,29 @@ import (
 
 // end finds where a profile log-likelihood has fallen by drop from its maximum
 // top at best, going down from it (direction -1) or up (+1). step is a first
-// guess of the distance. NaN if there is no such place within 2^60 steps, or a
-// profile fails.
-func end(profile func(float64) float64, best, top, drop, step, direction float64) float64 {
+// guess of the distance, tol the accuracy in steps. NaN if there is no such
+// place within 2^60 steps, or a profile fails.
+//
+// The root of the fall is close to a straight line, and so is what is solved.
+func end(profile func(float64) float64, best, top, drop, step, tol, direction float64) float64 {
 	if !(drop > 0) || !(step > 0) {
 		return math.NaN()
 	}
-	fall := func(distance float64) float64 { return top - profile(best+direction*distance) - drop }
+	excess := func(distance float64) float64 {
+		if distance == 0 {
+			return -math.Sqrt(drop)
+		}
+		fall := top - profile(best+direction*distance)
+		return math.Copysign(math.Sqrt(math.Abs(fall)), fall) - math.Sqrt(drop)
+	}
 	near, far := 0.0, step
 	for range 60 {
-		f := fall(far)
+		f := excess(far)
 		if math.IsNaN(f) {
 			return math.NaN()
 		}
 		if f >= 0 {
-			x, err := dist.Root(fall, near, far, 1e-13*step)
+			x, err := dist.Root(excess, near, far, tol*step)
 			if err != nil {
 				return math.NaN()
 			}
@@ -73,5 +81,5 @@ func (r *regression) bounds(j int, drop float64) (lower, upper float64) {
 		return logLik
 	}
 	best, step := at[j]/at[len(r.x)], 2*math.Sqrt(cov[j][j])
-	return end(profile, best, top, drop, step, -1), end(profile, best, top, drop, step, 1)
+	return end(profile, best, top, drop, step, 1e-13, -1), end(profile, best, top, drop, step, 1e-13, 1)
 }

@@ -17,6 +17,7 @@ const (
 	NoReading                  // there is nothing to fit
 	AllLimited                 // every reading is at the limit: all that is known is that each is at least its limit
 	NoSpread                   // what was seen agrees exactly, and no limit lies above it: the spread has no estimate
+	FewSeen                    // fewer values clear of the limits than there are means, slopes and spreads to estimate
 	SlopeFree                  // nothing holds the slope: one age only, or all limits on one side of the only age seen
 	Unlinked                   // readings clear of the limit do not link the closings, and the limits do not hold the parts together
 	NotConverged               // the numerical search failed
@@ -35,6 +36,8 @@ func (s Status) String() string {
 		return "no estimate: every reading is at the limit"
 	case NoSpread:
 		return "no estimate: all values clear of the limit agree exactly, and no limit is above them"
+	case FewSeen:
+		return "no estimate: too few values clear of the limit"
 	case SlopeFree:
 		return "no estimate: the limits leave the slope open"
 	case Unlinked:
