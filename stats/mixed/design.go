@@ -45,8 +45,9 @@ var (
 	// ErrAliased: the data cannot tell a random term from the other terms, the
 	// residual or the fixed effects. Separate avoids it.
 	ErrAliased = errors.New("mixed: a random term is not identified")
-	// ErrNoResidual: the values within the smallest groups are equal, so the
-	// likelihood grows without bound as the residual variance goes to zero.
+	// ErrNoResidual: the residual variance is estimated as zero, as where the
+	// values within each of the smallest groups are equal. One value for each
+	// of those groups, their term left out, says the same and can be fitted.
 	ErrNoResidual = errors.New("mixed: no spread within the groups")
 	// ErrTooLarge: crossed factors with too many levels to be held densely.
 	ErrTooLarge = errors.New("mixed: crossed factors have too many levels")

@@ -38,6 +38,6 @@
 //
 // A fit does not depend, to the bit, on the order of the rows. Renumbering the
 // levels of a factor changes the order of summation and so the last digits
-// (relative 1e-9 in variances): number levels by something fixed, such as
+// (relative 1e-8 at most in what was tried): number levels by something fixed, such as
 // their sorted labels.
 package mixed

@@ -136,6 +136,18 @@ func TestSmallDesigns(t *testing.T) {
 				}
 			}
 		}
+		if i%3 == 0 {
+			in, err := f.SDIntervals(0.95)
+			if err != nil {
+				t.Errorf("design %d: intervals: %v", i, err)
+			}
+			for j, v := range in {
+				defined := v.Lower >= 0 && v.Lower <= v.Upper && !math.IsInf(v.Upper, 0)
+				if defined == (v.Reason != "") || defined && !(v.Lower <= f.Components[j].SD*(1+1e-6) && f.Components[j].SD <= v.Upper*(1+1e-6)) {
+					t.Errorf("design %d (%v): interval %+v of %+v", i, termNames(d), v, f.Components[j])
+				}
+			}
+		}
 		// No point nearby is lower by the dense formula.
 		theta := f.Theta()
 		at := denseCriterion(d, theta, true)
