@@ -116,7 +116,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		o.left = nil
 	}
 	o.run = p.result(reference, r.label, drift, at)
-	o.run.Attenuation = attenuationRecord(mem, p.pairs, func(row int32) int32 { return b.Line[row] })
+	o.run.Attenuation = attenuationRecord(mem, p.pairs, b.Line)
 	if !w.opt.OmitReadings {
 		o.run.Readings = readingsRecord(mem, b, own, p.bad, p.norm, p.paths)
 	}

@@ -6,24 +6,22 @@ import "bytes"
 // Where the quoting is broken the record is its first line alone, a Fault, so
 // that a stray quote costs one line and not the rest of the file.
 func (r *Reader) careful() {
-	start := int(r.at - r.base)
-	for r.fill-start < MaxQuoted && r.base+int64(r.fill) < r.end {
-		taken := r.pos - start
-		r.pos = start // keep the line's beginning
+	for r.fill-r.start < MaxQuoted && r.base+int64(r.fill) < r.end {
+		line, taken := r.stop-r.start, r.pos-r.start
+		r.pos = r.start // keep the line's beginning
 		if !r.more() {
 			return
 		}
-		start, r.pos = 0, taken
+		r.start, r.stop, r.pos = 0, line, taken
 	}
-	ahead := r.buf[start:min(r.fill, start+MaxQuoted)]
-	r.text = ahead[:len(r.text)]
+	ahead := r.buf[r.start:min(r.fill, r.start+MaxQuoted)]
 	whole, fault := r.split(ahead)
 	if fault != nil {
 		r.fault = fault
 		return
 	}
 	text := ahead[:whole]
-	r.pos = start + whole
+	r.pos = r.start + whole
 	if whole > 0 && text[whole-1] == '\n' {
 		text = text[:whole-1]
 		if n := len(text); n > 0 && text[n-1] == '\r' {
@@ -31,21 +29,21 @@ func (r *Reader) careful() {
 		}
 	}
 	r.line = r.recordLine + 1 + bytes.Count(text, []byte{'\n'})
-	if len(text) > len(r.text) {
-		if r.fault = badBytes(text, r.recordLine); r.fault != nil { // the place is on a later line
+	if len(text) > r.stop-r.start { // what follows the first line has not been looked at
+		if r.fault = badBytes(text, r.recordLine); r.fault != nil {
 			before := text[:r.fault.Column-1]
 			r.fault.Line += bytes.Count(before, []byte{'\n'})
 			r.fault.Column -= bytes.LastIndexByte(before, '\n') + 1
 		}
 	}
-	r.text, r.cells, r.quoted = text, r.flat, true
+	r.stop, r.quoted = r.start+len(text), true
 }
 
 // split takes cells off b until the record ends and returns its length, line
 // end included.
 func (r *Reader) split(b []byte) (int, *Fault) {
 	line, lineStart, i := r.recordLine, 0, 0
-	r.flat, r.ends, r.columns, r.lines, r.last = r.flat[:0], r.ends[:0], r.columns[:0], r.lines[:0], nil
+	r.flat, r.ends, r.columns, r.lines, r.lastKept = r.flat[:0], r.ends[:0], r.columns[:0], r.lines[:0], false
 	for {
 		cell := i
 		for i < len(b) && (b[i] == ' ' || b[i] == '\t') {
@@ -87,7 +85,7 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 					return 0, &Fault{line, i - lineStart + 1, excerpt(b[cell:]), "a quote stands inside a cell that is not quoted", `quote the whole cell and write "" for the quote`}
 				}
 				if b[i] == '\r' && (i+1 >= len(b) || b[i+1] != '\n') {
-					return 0, &Fault{line, i - lineStart + 1, "", "a carriage return stands without a line feed", "save the file with LF or CRLF line ends"}
+					return 0, &Fault{line, i - lineStart + 1, "", loneCR, mendCR}
 				}
 				i++
 			}

@@ -31,29 +31,29 @@ type Fault struct {
 // A Reader yields the records of a part of a file. The zero value is ready for
 // Reset. All slices it hands out are dead after the next call of Next.
 type Reader struct {
-	src        io.ReaderAt
-	base       int64 // file offset of buf[0]
-	end        int64 // file offset where reading stops
-	buf        []byte
-	pos, fill  int
-	plain      bool // the caller vouches that no byte is unusual
-	unusual    bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
-	surprised  bool // some buf did
-	line       int  // of what follows
-	err        error
-	text       []byte // the record, without its line end
-	at         int64
-	recordLine int
-	fault      *Fault
-	quoted     bool
+	src         io.ReaderAt
+	base        int64 // file offset of buf[0]
+	end         int64 // file offset where reading stops
+	buf         []byte
+	pos, fill   int
+	plain       bool // the caller vouches that no byte is unusual
+	unusual     bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
+	surprised   bool // some buf did
+	line        int  // of what follows
+	err         error
+	start, stop int // of the record in buf, without its line end
+	recordLine  int
+	fault       *Fault
+	quoted      bool
 
-	cells   []byte  // the cells with one byte between them: text, or flat
-	ends    []int32 // of each cell in cells
-	last    []byte  // the text that ends belongs to, nil where it is gone
-	same    int
-	flat    []byte  // the cells of a quoted record
-	columns []int32 // of the cells of a quoted record
-	lines   []int32
+	// Offsets, not slices: writing pointers costs while memory is being collected.
+	ends                []int32 // of each cell, in the record or in flat
+	lastStart, lastStop int     // of the record in buf that ends belongs to
+	lastKept            bool
+	same                int
+	flat                []byte  // the cells of a quoted record, a byte behind each
+	columns             []int32 // of the cells of a quoted record
+	lines               []int32
 }
 
 // Reset makes the reader start at offset from of src, which is the beginning of
@@ -61,7 +61,7 @@ type Reader struct {
 // of the same bytes ended with Plain.
 func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
 	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
-	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.last = 0, 0, nil, nil, false, false, nil
+	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.lastKept = 0, 0, nil, nil, false, false, false
 }
 
 // Plain reports whether all bytes read so far were ASCII without quotes, carriage
@@ -85,14 +85,14 @@ func (r *Reader) Next() bool {
 	if r.pos == r.fill {
 		return false
 	}
-	r.at, r.recordLine = r.base+int64(r.pos), r.line
+	r.recordLine = r.line
 	r.line++
+	r.start = r.pos
 	if n >= 0 {
-		r.text = r.buf[r.pos : r.pos+n]
-		r.pos += n + 1
+		r.stop = r.pos + n
+		r.pos = r.stop + 1
 	} else {
-		r.text = r.buf[r.pos:r.fill]
-		r.pos = r.fill
+		r.stop, r.pos = r.fill, r.fill
 	}
 	if r.unusual {
 		r.inspect(n >= 0)
@@ -105,7 +105,7 @@ func (r *Reader) more() bool {
 	copy(r.buf, r.buf[r.pos:r.fill])
 	r.base += int64(r.pos)
 	r.fill -= r.pos
-	r.pos, r.last = 0, nil
+	r.pos, r.lastKept = 0, false
 	if r.fill == len(r.buf) || len(r.buf) < block {
 		size := max(2*len(r.buf), 1<<12)
 		if left := r.end - r.base; left > int64(size) {
@@ -163,16 +163,17 @@ func ascii(b []byte) bool {
 
 // inspect looks at a line from a block with unusual bytes.
 func (r *Reader) inspect(ended bool) {
-	if n := len(r.text); n > 0 && r.text[n-1] == '\r' && ended {
-		r.text = r.text[:n-1]
+	if ended && r.stop > r.start && r.buf[r.stop-1] == '\r' {
+		r.stop--
 	}
-	if r.fault = badBytes(r.text, r.recordLine); r.fault != nil {
+	text := r.Text()
+	if r.fault = badBytes(text, r.recordLine); r.fault != nil {
 		return
 	}
-	if bytes.IndexByte(r.text, '"') >= 0 {
+	if bytes.IndexByte(text, '"') >= 0 {
 		r.careful()
-	} else {
-		r.loneCR(r.text, 0)
+	} else if i := bytes.IndexByte(text, '\r'); i >= 0 {
+		r.fault = &Fault{r.recordLine, i + 1, "", loneCR, mendCR}
 	}
 }
 
@@ -199,31 +200,30 @@ func hex(c byte) string {
 	return "0x" + string([]byte{digits[c>>4], digits[c&15]})
 }
 
-// loneCR faults a carriage return that ends no line.
-func (r *Reader) loneCR(b []byte, offset int) {
-	if i := bytes.IndexByte(b, '\r'); i >= 0 && r.fault == nil {
-		r.fault = &Fault{r.recordLine, offset + i + 1, "", "a carriage return stands without a line feed", "save the file with LF or CRLF line ends"}
-	}
-}
+const (
+	loneCR = "a carriage return stands without a line feed"
+	mendCR = "save the file with LF or CRLF line ends"
+)
 
 // overlong gives up on a line beyond MaxLine and skips to its end.
 func (r *Reader) overlong() bool {
-	r.at, r.recordLine, r.text = r.base+int64(r.pos), r.line, nil
+	at := r.base + int64(r.pos)
+	r.recordLine = r.line
 	r.fault = &Fault{r.line, 1, "", "the line is longer than a megabyte", "check the line ends of the file"}
 	r.line++
-	for {
+	for more := true; more; {
 		if n := bytes.IndexByte(r.buf[r.pos:r.fill], '\n'); n >= 0 {
 			r.pos += n + 1
-			return true
+			break
 		}
 		r.pos = r.fill
 		if r.base+int64(r.fill) >= r.end {
-			return true
+			break
 		}
-		if !r.more() {
-			return false
-		}
+		more = r.more()
 	}
+	r.start, r.stop = int(at-r.base), int(at-r.base) // before buf[0]: the text is not kept
+	return r.err == nil
 }
 
 // Err returns what kept the source from being read to its end.
@@ -239,17 +239,17 @@ func (r *Reader) Line() int { return r.recordLine }
 func (r *Reader) NextLine() int { return r.line }
 
 // At is the file offset at which the record begins.
-func (r *Reader) At() int64 { return r.at }
+func (r *Reader) At() int64 { return r.base + int64(r.start) }
 
 // After is the file offset behind the record and its line end.
 func (r *Reader) After() int64 { return r.base + int64(r.pos) }
 
 // Text is the record as it stands, without its line end.
-func (r *Reader) Text() []byte { return r.text }
+func (r *Reader) Text() []byte { return r.buf[max(r.start, 0):max(r.stop, 0)] }
 
 // Blank reports whether the record holds nothing but blanks and commas.
 func (r *Reader) Blank() bool {
-	if len(r.text) > 0 && r.text[0] > ',' || r.fault != nil {
+	if r.stop > r.start && r.buf[r.start] > ',' || r.fault != nil {
 		return false
 	}
 	if r.quoted {
@@ -260,7 +260,7 @@ func (r *Reader) Blank() bool {
 		}
 		return true
 	}
-	for _, c := range r.text {
+	for _, c := range r.Text() {
 		if c != ',' && c != ' ' && c != '\t' {
 			return false
 		}
@@ -272,37 +272,37 @@ func (r *Reader) Blank() bool {
 // many it found. It must not be called on a record with a Fault.
 func (r *Reader) Split(most int) int {
 	if r.quoted {
-		r.same, r.last = 0, nil
+		r.same, r.lastKept = 0, false
 		return min(most, len(r.ends))
 	}
-	text, from := r.text, 0
+	text, from := r.buf[r.start:r.stop], 0
 	r.same = 0
-	if r.last != nil {
-		n := int32(common(r.last, text))
+	if r.lastKept {
+		n := int32(common(r.buf[r.lastStart:r.lastStop], text))
 		for r.same < len(r.ends) && r.ends[r.same] < n {
 			r.same++
 		}
-		if r.same >= most {
-			r.ends = r.ends[:most]
-			r.same, r.cells, r.last = most, text, text
-			return most
-		}
+		r.same = min(r.same, most)
 		if r.same > 0 {
 			from = int(r.ends[r.same-1]) + 1
 		}
 	}
-	r.ends = r.ends[:r.same]
-	for i := from; i < len(text); i++ {
-		if text[i] == ',' {
-			if r.ends = append(r.ends, int32(i)); len(r.ends) == most {
-				r.cells, r.last = text, text
-				return most
+	r.lastStart, r.lastStop, r.lastKept = r.start, r.stop, true
+	ends := r.ends[:r.same]
+	if r.same < most {
+		for i := from; i < len(text); i++ {
+			if text[i] == ',' {
+				if ends = append(ends, int32(i)); len(ends) == most {
+					break
+				}
 			}
 		}
+		if len(ends) < most {
+			ends = append(ends, int32(len(text)))
+		}
 	}
-	r.ends = append(r.ends, int32(len(text)))
-	r.cells, r.last = text, text
-	return len(r.ends)
+	r.ends = ends
+	return len(ends)
 }
 
 // Same is how many cells, from the first on, Split found to be those of the
@@ -311,11 +311,14 @@ func (r *Reader) Same() int { return r.same }
 
 // Cell is cell i of the record last split, without blanks around it.
 func (r *Reader) Cell(i int) []byte {
-	start := int32(0)
+	from := 0
 	if i > 0 {
-		start = r.ends[i-1] + 1
+		from = int(r.ends[i-1]) + 1
 	}
-	return trim(r.cells[start:r.ends[i]])
+	if r.quoted {
+		return trim(r.flat[from:r.ends[i]])
+	}
+	return trim(r.buf[r.start+from : r.start+int(r.ends[i])])
 }
 
 // Cells lists all cells of the record.
@@ -355,15 +358,14 @@ func (r *Reader) Place(i int) (line, column int) {
 	if r.quoted {
 		return int(r.lines[i]), int(r.columns[i])
 	}
-	start := 0
+	text, from := r.Text(), 0
 	if i > 0 {
-		start = int(r.ends[i-1]) + 1
+		from = int(r.ends[i-1]) + 1
 	}
-	end := int(r.ends[i])
-	for at := start; at < end; at++ { // blanks before the cell are not the cell
-		if r.text[at] != ' ' && r.text[at] != '\t' {
+	for at := from; at < int(r.ends[i]); at++ { // blanks before the cell are not the cell
+		if text[at] != ' ' && text[at] != '\t' {
 			return r.recordLine, at + 1
 		}
 	}
-	return r.recordLine, start + 1
+	return r.recordLine, from + 1
 }
