@@ -27,6 +27,7 @@ type group struct {
 	label string
 	path  string // of the file; empty for a label from the data
 	parts []*part
+	byDay map[cell.Day]*part
 }
 
 // A part is a group's rows of one date.
@@ -63,13 +64,17 @@ func (p *plan) add(file int32, path string, s reading.Stretch) {
 		p.unnamed[file] = g
 		p.order = append(p.order, g)
 	}
-	i := slices.IndexFunc(g.parts, func(x *part) bool { return x.day == s.Date })
-	if i < 0 {
-		i = len(g.parts)
-		g.parts = append(g.parts, &part{day: s.Date})
+	x := g.byDay[s.Date]
+	if x == nil {
+		if g.byDay == nil {
+			g.byDay = map[cell.Day]*part{}
+		}
+		x = &part{day: s.Date}
+		g.byDay[s.Date] = x
+		g.parts = append(g.parts, x)
 	}
-	g.parts[i].open = g.parts[i].open || s.Open
-	g.parts[i].rows.add(span{file, s.Line, s.From, s.To})
+	x.open = x.open || s.Open
+	x.rows.add(span{file, s.Line, s.From, s.To})
 }
 
 // settle decides which parts are runs of their own, and names them.
@@ -169,9 +174,8 @@ func (p *plan) find(name string) (*planned, string) {
 	}
 }
 
-// spans lists where the run's rows stand, in order.
-func (r *planned) spans() []span {
-	var list []span
+// spans lists behind list where the run's rows stand, in order.
+func (r *planned) spans(list []span) []span {
 	for _, x := range r.parts {
 		list = x.rows.appendTo(list)
 	}

@@ -1,8 +1,10 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"io"
 	"math"
 	"slices"
 
@@ -15,6 +17,9 @@ import (
 // An outcome is what reading one run gives.
 type outcome struct {
 	run      *Run // nil where there is nothing to visit
+	label    string
+	serves   string // the run that it names as its reference, empty where it names none
+	onlyOpen bool   // no closed reading is left
 	left     *LeftOut
 	problems reading.Problems
 	notes    notes
@@ -43,25 +48,83 @@ type worker struct {
 	*reader
 	batch, other reading.Batch
 	pairing      pairing
+	spans        []span
+	near         nearby
 }
 
 // load reads the rows of a run into b.
 func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 	b.Reset()
 	b.Problems.Limit = w.opt.ProblemLimit
-	for _, s := range r.spans() {
-		f := w.files[s.file]
+	w.spans = r.spans(w.spans[:0])
+	for list := w.spans; len(list) > 0; {
+		f := w.files[list[0].file]
 		src, err := f.source.acquire()
 		if err != nil {
 			return err
 		}
-		err = f.table.Load(ctx, src, reading.Stretch{From: s.from, To: s.to, Line: s.line}, b)
+		for first := list[0].file; len(list) > 0 && list[0].file == first && err == nil; {
+			n := near(list)
+			err = w.loadNear(ctx, f, src, list[:n], b)
+			list = list[n:]
+		}
 		f.source.release()
 		if err != nil {
 			return w.because(ctx, f.path, err)
 		}
 	}
 	return nil
+}
+
+// Spans with small gaps between them are read at once: the runs of a file may
+// take turns row by row.
+const (
+	smallGap = 1 << 12
+	atOnce   = 1 << 18
+)
+
+// near is how many of the first spans are read at once.
+func near(list []span) int {
+	n := 1
+	for n < len(list) && list[n].file == list[0].file && list[n].from-list[n-1].to <= smallGap && list[n].to-list[0].from <= atOnce {
+		n++
+	}
+	return n
+}
+
+func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []span, b *reading.Batch) error {
+	if len(list) > 1 {
+		from := list[0].from
+		w.near.base, w.near.text = from, slices.Grow(w.near.text[:0], atOnce)[:list[len(list)-1].to-from]
+		if n, err := src.ReadAt(w.near.text, from); n < len(w.near.text) {
+			return cmp.Or(err, io.ErrUnexpectedEOF)
+		}
+		src = &w.near
+	}
+	for _, s := range list {
+		if err := f.table.Load(ctx, src, reading.Stretch{From: s.from, To: s.to, Line: s.line}, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// nearby is a piece of a file in memory.
+type nearby struct {
+	base int64
+	text []byte
+}
+
+// ReadAt reads from the piece; what lies beyond it is not to be had.
+func (n *nearby) ReadAt(b []byte, off int64) (int, error) {
+	if off < n.base || off > n.base+int64(len(n.text)) {
+		return 0, io.ErrUnexpectedEOF
+	}
+	c := copy(b, n.text[off-n.base:])
+	if c < len(b) {
+		return c, io.ErrUnexpectedEOF
+	}
+	return c, nil
 }
 
 // process reads and pairs one run.
@@ -71,6 +134,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		mem = memory.DefaultAllocator
 	}
 	b := &w.batch
+	o.label = r.label
 	if o.err = w.load(ctx, r, b); o.err != nil {
 		return o
 	}
@@ -106,6 +170,9 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	}
 	if own == 0 {
 		return o
+	}
+	if o.onlyOpen = len(p.closing.keys) == 0; reference != r {
+		o.serves = reference.label
 	}
 	drift, at := p.drift()
 	if drift > w.opt.DriftDB {
@@ -205,6 +272,9 @@ func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, 
 	n := 0
 	for i := range w.other.Len() {
 		if w.other.Kind[i] == reading.Open && w.other.Code(reading.Closing, i) == 0 {
+			if w.other.Date[i] == cell.NoDay {
+				w.other.Date[i] = other.day
+			}
 			b.Borrow(&w.other, i)
 			n++
 		}
@@ -259,9 +329,6 @@ func (p *pairing) result(reference *planned, label string, drift float64, at int
 	}
 	if values == nil && run.Counts.OpenRepeats > 0 {
 		p.notes.add(noteSparse, label, "")
-	}
-	if len(p.closing.keys) == 0 {
-		p.notes.add(noteOnlyOpen, label, "")
 	}
 	return run
 }

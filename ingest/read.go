@@ -22,6 +22,8 @@ type reader struct {
 	problems reading.Problems
 	notes    notes
 	unused   unusedColumns
+	onlyOpen []string        // runs without a closed reading
+	serves   map[string]bool // runs that others name as their reference
 	summary  *Summary
 }
 
@@ -55,7 +57,7 @@ func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) err
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}}
+	r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}, serves: map[string]bool{}}
 	r.problems.Limit = opt.ProblemLimit
 	defer r.close()
 	if err := r.index(ctx, found); err != nil {
@@ -223,6 +225,12 @@ func (r *reader) take(o *outcome) {
 		in.Used += t.used
 		in.Skipped += t.skipped
 	}
+	if o.onlyOpen {
+		r.onlyOpen = append(r.onlyOpen, o.label)
+	}
+	if o.serves != "" {
+		r.serves[o.serves] = true
+	}
 	if o.left != nil {
 		r.summary.LeftOut = append(r.summary.LeftOut, *o.left)
 	}
@@ -237,6 +245,11 @@ func (r *reader) finish(s *search) (*Summary, error) {
 			for _, p := range f.table.Problems() {
 				r.problems.Add(p)
 			}
+		}
+	}
+	for _, label := range r.onlyOpen {
+		if !r.serves[label] {
+			r.notes.add(noteOnlyOpen, label, "")
 		}
 	}
 	sum.Problems, sum.Omitted = r.problems.Sorted()

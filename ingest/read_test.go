@@ -380,7 +380,11 @@ func TestPackedFiles(t *testing.T) {
 	// gone afterwards.
 	tmp := t.TempDir()
 	t.Setenv("TMPDIR", tmp)
-	text := campaign(60, 10, 80)
+	var long strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(campaign(3, 3, 24)), "\n") {
+		fmt.Fprintf(&long, "%s,%s%d\n", line, strings.Repeat("remark ", 2000), min(i, 1))
+	}
+	text := long.String()
 	if len(text) <= spoolMemory {
 		t.Fatalf("%d bytes are too few", len(text))
 	}
@@ -553,5 +557,18 @@ func TestNaturally(t *testing.T) {
 				t.Errorf("%q and %q are not ordered", a, b)
 			}
 		}
+	}
+}
+
+// An open run that another names as its reference needs no closed readings; one
+// that nobody names is told.
+func TestOpenOnly(t *testing.T) {
+	text := lines(plainHeader+" reference",
+		"a - - - open 100 -31 -",
+		"b - - - open 100 -31 -",
+		"c B G 1 closed 100 -59 a")
+	res := good(t, DefaultOptions(), text)
+	if len(res.runs) != 3 || len(res.sum.Notes) != 1 || res.sum.Notes[0] != `No closed reading belongs to the run "b".` {
+		t.Errorf("%d runs, notes %q", len(res.runs), res.sum.Notes)
 	}
 }
