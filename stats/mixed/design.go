@@ -91,8 +91,8 @@ func (t Term) names() []string {
 //
 // with independent normal b_k and e. Y is in dB. X is column-major; nil stands
 // for the mean alone (one column of ones named "mean"). Residual names the
-// error term; empty means "closing". Slices are only read; a Fit refers to those
-// of Terms, which must then stay as they are.
+// error term; empty means "closing". Slices are only read; a Fit goes on referring
+// to them, so they must stay as they are while it is in use.
 type Design struct {
 	Y        []float64
 	X        [][]float64

@@ -37,7 +37,7 @@
 // # Reproducibility
 //
 // A fit does not depend, to the bit, on the order of the rows. Renumbering the
-// levels of a factor changes the order of summation and so the last digits
-// (relative 1e-8 at most in what was tried): number levels by something fixed, such as
-// their sorted labels.
+// levels of a factor changes the order of summation and so the last digits (by
+// less than 1e-8 of a variance in the tests): number levels by something fixed,
+// such as their sorted labels.
 package mixed

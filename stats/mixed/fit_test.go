@@ -57,6 +57,30 @@ func TestCriterionPublished(t *testing.T) {
 	}
 }
 
+// Expected: lme4 1.1.31 in R 4.2.2, its deviance function at a fixed theta, by
+// testdata/lme4_criterion.R.
+func TestCriterionLme4(t *testing.T) {
+	for _, tt := range []struct {
+		id       string
+		theta    []float64
+		reml, ml float64
+	}{
+		{"c_pastes_nested", []float64{2.5, 1.25}, 249.872116603274, 250.705382380886},
+		{"c_penicillin_crossed", []float64{1.5, 3}, 331.132116055448, 332.261704377011},
+		{"c_sleepstudy_slope", []float64{0.9, 0.02, 0.25}, 1743.872073078094, 1752.260148255094},
+		{"c_sleepstudy_uncorrelated", []float64{1, 0.25}, 1743.766785109111, 1752.260736990907},
+		{"e_machines_block", []float64{4, 5}, 216.775423728901, 227.180427000698}, // lme4 sorts the larger factor first
+		{"c_dyestuff2_boundary", []float64{0}, 161.828277812288, 162.873036653826},
+	} {
+		d, _ := caseDesign(t, tt.id)
+		for m, want := range map[Method]float64{REML: tt.reml, ML: tt.ml} {
+			if got, err := d.Criterion(tt.theta, m); err != nil || math.Abs(got-want) > 1e-9 {
+				t.Errorf("%s: %v criterion = %.12f, %v; want %.12f", tt.id, m, got, err, want)
+			}
+		}
+	}
+}
+
 // A component at the boundary is exactly 0, dropped and named; the fit is that
 // of the model without it. Variance and degrees of freedom: lme4 and lmerTest
 // on Dyestuff2, where the moment estimate is negative.

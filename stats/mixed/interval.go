@@ -30,7 +30,7 @@ type Interval struct {
 // Satterthwaite's degrees of freedom covered 0.83 to 0.98. A lower bound of 0
 // means that the data allow no spread at all; every dropped component has it.
 //
-// It takes a few times as long as the fit.
+// It takes some ten times as long as the fit.
 func (f *Fit) SDIntervals(confidence float64) ([]Interval, error) {
 	if !(confidence > 0 && confidence < 1) {
 		return nil, fmt.Errorf("%w: confidence %v", ErrInput, confidence)
