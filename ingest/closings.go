@@ -33,26 +33,38 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 	t.of, t.keys = slices.Grow(t.of[:0], rows)[:rows], nil
 	byKey := map[closingKey]int32{}
 	raw := make([]closingKey, 0, 64)
-	last, lastKey := int32(-1), closingKey{}
+	var columns [][]int32
+	for _, c := range closingColumns {
+		if b.Text[c] != nil {
+			columns = append(columns, b.Text[c])
+		}
+	}
+	last := -1 // the last row of a closing
 	for i := range rows {
 		if !ofClosing(b.Kind[i]) {
 			t.of[i] = -1
+			continue
+		}
+		same := last >= 0 && b.Date[i] == b.Date[last] && b.Installed[i] == b.Installed[last]
+		for _, c := range columns {
+			same = same && c[i] == c[last]
+		}
+		if same {
+			t.of[i] = t.of[last]
+			last = i
 			continue
 		}
 		k := closingKey{date: b.Date[i], installed: b.Installed[i]}
 		for j, c := range closingColumns {
 			k.labels[j] = b.Code(c, i)
 		}
-		if last < 0 || k != lastKey {
-			n, ok := byKey[k]
-			if !ok {
-				n = int32(len(raw))
-				raw = append(raw, k)
-				byKey[k] = n
-			}
-			last, lastKey = n, k
+		n, ok := byKey[k]
+		if !ok {
+			n = int32(len(raw))
+			raw = append(raw, k)
+			byKey[k] = n
 		}
-		t.of[i] = last
+		t.of[i], last = n, i
 	}
 	final, ambiguous := complete(raw)
 	for i, n := range t.of {

@@ -352,12 +352,15 @@ func (p *pairing) describe(label string) []Closing {
 	for _, q := range p.pairs {
 		list[q.closing].OwnReference = list[q.closing].OwnReference || q.own
 	}
-	for _, r := range p.closed { // by closing and point; the first row is the one that stands first
-		c := &list[p.closing.of[r]]
-		path := p.paths(p.b.File[r])
-		if line := int(b.Line[r]); c.Line == 0 || path == c.File && line < c.Line {
-			c.File, c.Line = path, line
+	first := slices.Repeat([]int32{-1}, len(list))
+	for _, r := range p.closed {
+		n := p.closing.of[r]
+		if f := first[n]; f < 0 || b.File[r] < b.File[f] || b.File[r] == b.File[f] && b.Line[r] < b.Line[f] {
+			first[n] = r
 		}
+	}
+	for n, r := range first {
+		list[n].File, list[n].Line = p.paths(b.File[r]), int(b.Line[r])
 	}
 	p.fillContexts(list)
 	return list

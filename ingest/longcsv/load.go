@@ -46,12 +46,14 @@ type textCell struct {
 // A loader turns records into readings. It lives for one stretch.
 type loader struct {
 	*table
-	r     *record.Reader
-	b     *reading.Batch
-	texts []textCell
-	cells int  // of the row at hand
-	same  int  // its first cells that are those of the row before, which was good
-	bad   bool // it has a problem
+	r       *record.Reader
+	b       *reading.Batch
+	n       int // readings in b
+	texts   []textCell
+	columns []reading.Column // of texts
+	cells   int              // of the row at hand
+	same    int              // its first cells that are those of the row before, which was good
+	bad     bool             // it has a problem
 
 	// what the row before had, for cells that are the same
 	kind            reading.Kind
@@ -67,13 +69,14 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	r := readers.Get().(*record.Reader)
 	defer readers.Put(r)
 	r.Reset(src, s.From, s.To, s.Line, t.plain)
-	l := loader{table: t, r: r, b: b, bad: true, date: cell.NoDay, installed: cell.NoDay}
+	l := loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay}
 	for c := reading.Column(0); c < reading.Columns; c++ {
 		if at := t.header.at[c]; at >= 0 && c.IsText() {
 			b.Use(c)
-			l.texts = append(l.texts, textCell{column: c, at: at})
+			l.texts, l.columns = append(l.texts, textCell{column: c, at: at}), append(l.columns, c)
 		}
 	}
+	defer func() { b.Cut(l.n) }()
 	for n := 1; r.Next(); n++ {
 		if n%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
@@ -82,7 +85,6 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 			l.row()
 		}
 	}
-	b.Pad()
 	return r.Err()
 }
 
@@ -183,15 +185,18 @@ func (l *loader) row() {
 		l.bad = true
 		return
 	}
-	for i := range l.texts {
-		t := &l.texts[i]
-		b.Text[t.column] = append(b.Text[t.column], t.code)
+	i := l.n
+	if l.n++; i == len(b.Line) {
+		b.Extend(max(64, i), l.columns)
 	}
-	b.File, b.Line, b.At = append(b.File, l.file), append(b.Line, int32(l.r.Line())), append(b.At, l.r.At())
-	b.Kind, b.Unit, b.Limited = append(b.Kind, kind), append(b.Unit, unit), append(b.Limited, limited)
-	b.Date, b.Installed = append(b.Date, l.date), append(b.Installed, l.installed)
-	b.FreqHz, b.Level, b.Floor = append(b.FreqHz, freq), append(b.Level, level), append(b.Floor, floor)
-	b.Tx, b.Gain = append(b.Tx, tx), append(b.Gain, gain)
+	for k := range l.texts {
+		t := &l.texts[k]
+		b.Text[t.column][i] = t.code
+	}
+	b.File[i], b.Line[i], b.At[i] = l.file, int32(l.r.Line()), l.r.At()
+	b.Kind[i], b.Unit[i], b.Limited[i] = kind, unit, limited
+	b.Date[i], b.Installed[i] = l.date, l.installed
+	b.FreqHz[i], b.Level[i], b.Floor[i], b.Tx[i], b.Gain[i] = freq, level, floor, tx, gain
 }
 
 // ragged tells a header that is repeated from a row with too many or too few

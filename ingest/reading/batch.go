@@ -3,6 +3,7 @@ package reading
 import (
 	"context"
 	"io"
+	"slices"
 
 	"sealbound/ingest/cell"
 )
@@ -113,6 +114,40 @@ func (b *Batch) Use(c Column) {
 		b.Text[c] = append(b.Text[c], 0)
 	}
 }
+
+// Extend makes room for more readings behind the n that are there, in the columns
+// of labels given and in all others. Until Cut the room may hold anything.
+//
+// Filling room by index, instead of appending, spares a pointer written for each
+// value.
+func (b *Batch) Extend(more int, labels []Column) {
+	b.File, b.Line, b.At = extend(b.File, more), extend(b.Line, more), extend(b.At, more)
+	b.Kind, b.Unit, b.Limited = extend(b.Kind, more), extend(b.Unit, more), extend(b.Limited, more)
+	b.Date, b.Installed = extend(b.Date, more), extend(b.Installed, more)
+	b.FreqHz, b.Level, b.Floor = extend(b.FreqHz, more), extend(b.Level, more), extend(b.Floor, more)
+	b.Tx, b.Gain = extend(b.Tx, more), extend(b.Gain, more)
+	for _, c := range labels {
+		b.Text[c] = extend(b.Text[c], more)
+	}
+}
+
+// Cut leaves the first n readings, and fills the columns of labels that Extend
+// was not given.
+func (b *Batch) Cut(n int) {
+	b.File, b.Line, b.At = b.File[:n], b.Line[:n], b.At[:n]
+	b.Kind, b.Unit, b.Limited = b.Kind[:n], b.Unit[:n], b.Limited[:n]
+	b.Date, b.Installed = b.Date[:n], b.Installed[:n]
+	b.FreqHz, b.Level, b.Floor = b.FreqHz[:n], b.Level[:n], b.Floor[:n]
+	b.Tx, b.Gain = b.Tx[:n], b.Gain[:n]
+	for c, codes := range b.Text {
+		if len(codes) > n {
+			b.Text[c] = codes[:n]
+		}
+	}
+	b.Pad()
+}
+
+func extend[T any](s []T, more int) []T { return slices.Grow(s, more)[:len(s)+more] }
 
 // Borrow appends reading i of another batch.
 func (b *Batch) Borrow(from *Batch, i int) {
