@@ -69,7 +69,7 @@ func (n *notes) sentences() []string {
 		case noteRelative:
 			all = append(all, fmt.Sprintf("The floor given as a setting is in dBm and does not apply to levels relative to the generator, in %s.", runs))
 		case noteOnlyOpen:
-			all = append(all, fmt.Sprintf("No closed reading belongs to %s.", runs))
+			all = append(all, fmt.Sprintf("No usable closed reading belongs to %s.", runs))
 		case noteTaken:
 			all = append(all, fmt.Sprintf("Closed readings left without their open reading by another problem: %d, the first in run %q.", x.count, x.what))
 		case noteSparse:

@@ -569,7 +569,7 @@ func TestOpenOnly(t *testing.T) {
 		"b - - - open 100 -31 -",
 		"c B G 1 closed 100 -59 a")
 	res := good(t, DefaultOptions(), text)
-	if len(res.runs) != 3 || len(res.sum.Notes) != 1 || res.sum.Notes[0] != `No closed reading belongs to the run "b".` {
+	if len(res.runs) != 3 || len(res.sum.Notes) != 1 || res.sum.Notes[0] != `No usable closed reading belongs to the run "b".` {
 		t.Errorf("%d runs, notes %q", len(res.runs), res.sum.Notes)
 	}
 }

@@ -1,13 +1,11 @@
 package longcsv
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"strings"
 	"sync/atomic"
 
-	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/record"
 )
@@ -20,6 +18,7 @@ type table struct {
 	header  *header
 	body    int64 // offset of the first line of data
 	line    int   // of the first line of data
+	piece   int64 // how much of the file Index looks at at a time
 	plain   bool  // Index found nothing but ASCII without quotes
 	lacking [reading.Columns]atomic.Bool
 }
@@ -69,7 +68,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 		places[i].line, places[i].column = r.Place(i)
 	}
 	h, problems := parseHeader(cells, places, len(text)+1)
-	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine()}
+	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine(), piece: pieceSize}
 	if len(problems) > 0 {
 		if p, ok := below(&r, cells); ok && p.Line == h.line {
 			problems = []reading.Problem{p} // the header is another line, so what this one lacks says nothing
@@ -191,93 +190,6 @@ func (t *table) Problems() []reading.Problem {
 
 // Unused names the columns that were ignored, as the file spells them.
 func (t *table) Unused() []string { return t.header.unused }
-
-// Index finds the stretches of rows that have the same run and date.
-func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
-	var count reading.Count
-	var r record.Reader
-	r.Reset(src, t.body, t.size, t.line, false)
-	run, date, state := t.header.at[reading.Run], t.header.at[reading.Date], t.header.at[reading.State]
-	key := max(run, date) + 1 // how many cells hold the key
-	need := max(key, state+1)
-	s := stretching{table: t, add: add}
-	for r.Next() {
-		if count.Rows++; count.Rows%4096 == 0 && ctx.Err() != nil {
-			return count, ctx.Err()
-		}
-		switch {
-		case r.Blank():
-			count.Blank++
-			continue
-		case r.Fault() != nil: // a row that cannot be split belongs to the rows around it
-			if !s.begun {
-				s.begin(&r, nil, nil)
-			}
-			continue
-		}
-		most := need
-		if s.now.Open {
-			most = key
-		}
-		if most == 0 {
-			if !s.begun {
-				s.begin(&r, nil, nil)
-			}
-			continue
-		}
-		n := r.Split(most)
-		if same := r.Same(); !s.begun || !s.split || same < key {
-			if runText, dateText := cellAt(&r, run, n), cellAt(&r, date, n); !s.holds(runText, dateText) {
-				s.begin(&r, runText, dateText)
-				n = r.Split(need)
-			}
-		}
-		s.split = true
-		if !s.now.Open && state >= 0 {
-			k, ok := kindOf(cellAt(&r, state, n))
-			s.now.Open = ok && k == reading.Open
-		}
-	}
-	s.end(t.size)
-	t.plain = r.Plain()
-	return count, r.Err()
-}
-
-// A stretching is a stretch that is still growing.
-type stretching struct {
-	*table
-	add          func(reading.Stretch)
-	now          reading.Stretch
-	run, date    []byte // as written
-	begun, split bool   // split: the record split last belongs to it
-}
-
-func (s *stretching) holds(run, date []byte) bool {
-	return s.begun && string(run) == string(s.run) && string(date) == string(s.date)
-}
-
-func (s *stretching) begin(r *record.Reader, run, date []byte) {
-	s.end(r.At())
-	s.begun, s.split = true, false
-	s.run, s.date = append(s.run[:0], run...), append(s.date[:0], date...)
-	day, _ := cell.ParseDay(date) // a date that is none shows as a problem of its row
-	s.now = reading.Stretch{Date: day, From: r.At(), Line: r.Line()}
-}
-
-func (s *stretching) end(at int64) {
-	if s.begun {
-		s.now.Run, s.now.To = s.run, at
-		s.add(s.now)
-	}
-}
-
-// cellAt is cell i of the n that were split, nil where there is none.
-func cellAt(r *record.Reader, i, n int) []byte {
-	if i < 0 || i >= n {
-		return nil
-	}
-	return r.Cell(i)
-}
 
 // HeaderLine is the line of the column names.
 func (t *table) HeaderLine() int { return t.header.line }

@@ -39,6 +39,7 @@ type Reader struct {
 	plain       bool // the caller vouches that no byte is unusual
 	unusual     bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
 	surprised   bool // some buf did
+	quotes      bool // some buf held a quote
 	line        int  // of what follows
 	err         error
 	start, stop int // of the record in buf, without its line end
@@ -61,7 +62,7 @@ type Reader struct {
 // of the same bytes ended with Plain.
 func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
 	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
-	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.lastKept = 0, 0, nil, nil, false, false, false
+	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.quotes, r.lastKept = 0, 0, nil, nil, false, false, false, false
 }
 
 // Plain reports whether all bytes read so far were ASCII without quotes, carriage
@@ -100,6 +101,9 @@ func (r *Reader) Next() bool {
 	return r.err == nil
 }
 
+// Quotes reports whether a quote was among the bytes read so far.
+func (r *Reader) Quotes() bool { return r.quotes }
+
 // more reads on, keeping what is not yet consumed.
 func (r *Reader) more() bool {
 	copy(r.buf, r.buf[r.pos:r.fill])
@@ -130,15 +134,17 @@ func (r *Reader) more() bool {
 	}
 	r.fill += n
 	if !r.plain {
-		r.unusual = unusual(r.buf[:r.fill])
-		r.surprised = r.surprised || r.unusual
+		quote := bytes.IndexByte(r.buf[:r.fill], '"') >= 0
+		r.unusual = quote || unusual(r.buf[:r.fill])
+		r.surprised, r.quotes = r.surprised || r.unusual, r.quotes || quote
 	}
 	return true
 }
 
-// unusual reports whether b holds a byte that plain lines of ASCII cells lack.
+// unusual reports whether b holds a byte other than a quote that plain lines of
+// ASCII cells lack.
 func unusual(b []byte) bool {
-	if bytes.IndexByte(b, '"') >= 0 || bytes.IndexByte(b, '\r') >= 0 || bytes.IndexByte(b, 0) >= 0 {
+	if bytes.IndexByte(b, '\r') >= 0 || bytes.IndexByte(b, 0) >= 0 {
 		return true
 	}
 	return !ascii(b)

@@ -1,0 +1,249 @@
+package longcsv
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"runtime"
+	"sync"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+	"sealbound/ingest/record"
+)
+
+// pieceSize is how many bytes of a large file are indexed at a time, a few pieces
+// side by side.
+const pieceSize = 4 << 20
+
+// Index finds the stretches of rows that have the same run and date.
+func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
+	m := merger{add: add}
+	var count reading.Count
+	from, line := t.body, t.line
+	t.plain = true
+	if workers := min(runtime.GOMAXPROCS(0), 8); workers > 1 && t.size-t.body > 2*t.piece {
+		var err error
+		if count, from, line, err = t.sideBySide(ctx, src, workers, &m); err != nil {
+			return count, err
+		}
+	}
+	var r record.Reader
+	r.Reset(src, from, t.size, line, false)
+	n, err := t.walk(ctx, &r, m.put)
+	t.plain = t.plain && r.Plain()
+	count.Rows, count.Blank = count.Rows+n.Rows, count.Blank+n.Blank
+	m.end(t.size)
+	return count, err
+}
+
+// A stretch is rows that have the same run and date, as written. An orphan is
+// rows that cannot be split and so belong to those before them.
+type stretch struct {
+	run, date []byte
+	open      bool
+	orphan    bool
+	from      int64
+	line      int
+}
+
+// A merger joins stretches that a cut has parted and hands them on.
+type merger struct {
+	add   func(reading.Stretch)
+	now   stretch
+	begun bool
+}
+
+func (m *merger) put(s stretch) {
+	if m.begun && (s.orphan || string(s.run) == string(m.now.run) && string(s.date) == string(m.now.date)) {
+		m.now.open = m.now.open || s.open
+		return
+	}
+	m.end(s.from)
+	s.run, s.date = append(m.now.run[:0], s.run...), append(m.now.date[:0], s.date...)
+	m.now, m.begun = s, true
+}
+
+func (m *merger) end(at int64) {
+	if m.begun {
+		day, _ := cell.ParseDay(m.now.date) // a date that is none shows as a problem of its row
+		m.add(reading.Stretch{Run: m.now.run, Date: day, Open: m.now.open, From: m.now.from, To: at, Line: m.now.line})
+	}
+}
+
+// walk goes through the records of r. What it hands to put is dead afterwards.
+func (t *table) walk(ctx context.Context, r *record.Reader, put func(stretch)) (count reading.Count, err error) {
+	run, date, state := t.header.at[reading.Run], t.header.at[reading.Date], t.header.at[reading.State]
+	key := max(run, date) + 1 // how many cells hold the key
+	need := max(key, state+1, 1)
+	var now stretch
+	begun, split := false, false // split: the record split last belongs to now
+	for r.Next() {
+		if count.Rows++; count.Rows%4096 == 0 && ctx.Err() != nil {
+			return count, ctx.Err()
+		}
+		if r.Blank() {
+			count.Blank++
+			continue
+		}
+		if r.Fault() != nil {
+			if !begun {
+				begun, now = true, stretch{orphan: true, from: r.At(), line: r.Line()}
+			}
+			continue
+		}
+		most := need
+		if now.open && split {
+			most = max(key, 1)
+		}
+		n := r.Split(most)
+		if !split || r.Same() < key {
+			runText, dateText := cellAt(r, run, n), cellAt(r, date, n)
+			dateText = dateText[:min(len(dateText), len("2026-05-04"))] // the day of a timestamp
+			if !begun || now.orphan || string(runText) != string(now.run) || string(dateText) != string(now.date) {
+				if begun {
+					put(now)
+				}
+				now = stretch{run: append(now.run[:0], runText...), date: append(now.date[:0], dateText...), from: r.At(), line: r.Line()}
+				n = r.Split(need)
+			}
+		}
+		begun, split = true, true
+		if !now.open && state >= 0 {
+			k, ok := kindOf(cellAt(r, state, n))
+			now.open = ok && k == reading.Open
+		}
+	}
+	if begun {
+		put(now)
+	}
+	return count, r.Err()
+}
+
+// cellAt is cell i of the n that were split, nil where there is none.
+func cellAt(r *record.Reader, i, n int) []byte {
+	if i < 0 || i >= n {
+		return nil
+	}
+	return r.Cell(i)
+}
+
+// A part is what the walk through one piece of the file gave. Its lines count from
+// 0, and its texts stand in arena.
+type part struct {
+	count     reading.Count
+	stretches []stretch
+	end       int64
+	lines     int
+	plain     bool
+	quotes    bool
+	err       error
+}
+
+// sideBySide walks through pieces of the file at once and puts their stretches in
+// order. A quote may span a cut, so it goes as far as there are none, and says
+// where that is.
+func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m *merger) (count reading.Count, from int64, line int, err error) {
+	type job struct {
+		begin  int64
+		answer chan part
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	jobs, queue := make(chan job), make(chan job, workers)
+	var running sync.WaitGroup
+	for range workers {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			for j := range jobs {
+				j.answer <- t.part(ctx, src, j.begin)
+			}
+		}()
+	}
+	go func() {
+		defer close(queue)
+		defer close(jobs)
+		for begin := t.body; begin < t.size; begin += t.piece {
+			j := job{begin, make(chan part, 1)}
+			select {
+			case queue <- j:
+			case <-ctx.Done():
+				return
+			}
+			jobs <- j
+		}
+	}()
+	defer func() {
+		cancel()
+		for j := range queue {
+			<-j.answer
+		}
+		running.Wait()
+	}()
+	from, line = t.body, t.line
+	for j := range queue {
+		p := <-j.answer
+		if p.err != nil {
+			return count, from, line, p.err
+		}
+		if p.quotes {
+			return count, from, line, nil
+		}
+		for _, s := range p.stretches {
+			s.line += line
+			m.put(s)
+		}
+		count.Rows, count.Blank = count.Rows+p.count.Rows, count.Blank+p.count.Blank
+		t.plain = t.plain && p.plain
+		from, line = p.end, line+p.lines
+	}
+	return count, from, line, ctx.Err()
+}
+
+// part walks through the lines that begin in the piece of the file at begin.
+func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part) {
+	from := begin
+	if begin > t.body {
+		if from, p.err = lineAfter(src, begin-1, t.size); p.err != nil {
+			return p
+		}
+	}
+	if p.end, p.err = lineAfter(src, min(begin+t.piece, t.size)-1, t.size); p.err != nil || from >= p.end {
+		p.plain = true
+		return p
+	}
+	var r record.Reader
+	r.Reset(src, from, p.end, 0, false)
+	var arena []byte
+	keep := func(b []byte) []byte {
+		start := len(arena)
+		arena = append(arena, b...) // what was kept before stays where it is when this moves
+		return arena[start:len(arena):len(arena)]
+	}
+	p.count, p.err = t.walk(ctx, &r, func(s stretch) {
+		s.run, s.date = keep(s.run), keep(s.date)
+		p.stretches = append(p.stretches, s)
+	})
+	p.lines, p.plain, p.quotes = r.NextLine(), r.Plain(), r.Quotes()
+	return p
+}
+
+// lineAfter is the offset behind the first line end at or after at.
+func lineAfter(src io.ReaderAt, at, size int64) (int64, error) {
+	var b [4096]byte
+	for at < size {
+		want := int(min(int64(len(b)), size-at))
+		n, err := src.ReadAt(b[:want], at)
+		if n < want {
+			if err == nil || err == io.EOF {
+				err = io.ErrUnexpectedEOF
+			}
+			return 0, err
+		}
+		if i := bytes.IndexByte(b[:n], '\n'); i >= 0 {
+			return at + int64(i) + 1, nil
+		}
+		at += int64(n)
+	}
+	return size, nil
+}
