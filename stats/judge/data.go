@@ -113,8 +113,9 @@ type Result struct {
 	MeanP                           float64 // p value of the mean against the target, one-sided
 	LowestMean                      PointMean
 	Lowest                          Lowest
-	ClosingsBelow                   int     // closings with a reading below target that is not limited
-	OtherAverageDB                  float64 // mean with the other average over points
+	ClosingsBelow                   int       // closings with a reading below target that is not limited
+	Censored                        *Censored // nil where nothing is limited
+	OtherAverageDB                  float64   // mean with the other average over points
 	HeadroomDB, HeadroomLowDB       float64
 	TargetDB                        float64 // mean of the targets of the points used
 	Verdicts                        map[Bound]Verdict

@@ -81,6 +81,13 @@ func (r *Result) explain(s Settings) []string {
 		say("weakest point: mean %s, se %s, %s degrees of freedom, lower bound %s; margin = %s - %s = %s",
 			db3(w.MeanDB), db3(w.detail.SE), trim(w.detail.DF), db3(w.LowerDB), db3(w.LowerDB), db3(w.TargetDB), db3(w.MarginDB))
 	}
+	if c := r.Censored; c != nil {
+		if c.Method == noEstimate {
+			say("with the limited readings modelled: no estimate (%s)", c.Reason)
+		} else {
+			say("with the limited readings modelled (%s): mean %s, SD of one closing %s, lower bound of the mean %s", c.Method, db3(c.MeanDB), db3(c.SDDB), db3(c.LowerDB))
+		}
+	}
 	if n := r.Needed; n != nil {
 		say("needed: with %d more of level %s the one-sided t test of |mean - target| = %s has power %s",
 			n.More, n.Unit, db3(math.Abs(m.Value-r.TargetDB)), trim(n.Power))

@@ -48,6 +48,9 @@ func Judge(d Data, s Settings) (Result, error) {
 	r.future(values, g, s)
 	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, ref)
 	r.LowestMean = lowestMeanOf(readings)
+	if r.Censored, err = censoredOf(d, &r, v, g, s); err != nil {
+		return r, err
+	}
 	if err := r.verdicts(d, s, g, readings); err != nil {
 		return r, err
 	}

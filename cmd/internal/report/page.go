@@ -97,8 +97,12 @@ func judgeBlocks(doc *Document) []block {
 		if t.shows != nil && !t.shows(doc) {
 			continue
 		}
-		g := groupedGrid(doc.Judge)
-		sentences := append([]string{fill.Replace(t.legend)}, g.addPart(t.part, doc.Judge, fill)...)
+		rows := doc.Judge
+		if t.part == limited {
+			rows = modelled(rows)
+		}
+		g := groupedGrid(rows)
+		sentences := append([]string{fill.Replace(t.legend)}, g.addPart(t.part, rows, fill)...)
 		b := block{title: t.title, text: strings.TrimSpace(strings.Join(sentences, " ")), grid: g}
 		if t.part == answer {
 			b.bullets = reasons(doc.Judge)
@@ -106,6 +110,16 @@ func judgeBlocks(doc *Document) []block {
 		blocks = append(blocks, b)
 	}
 	return blocks
+}
+
+// modelled are the rows with limited readings that were modelled, or tried to be.
+func modelled(rows []JudgeRow) (out []JudgeRow) {
+	for _, r := range rows {
+		if r.Censored != nil {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 // groupedGrid begins a grid with the labels of the groups and the bands.

@@ -256,6 +256,9 @@ func (c *campaign) judgeRow(x *cell, r judge.Result, s Settings) report.JudgeRow
 		row.Lowest = &report.Lowest{AttenDB: l.DB, Limited: l.Limited, FreqHz: c.points[x.points[l.Point]].FreqHz,
 			Box: cl.Box, Closing: cl.Label, Date: civil(cl.Date)}
 	}
+	if k := r.Censored; k != nil {
+		row.Censored = &report.Censored{MeanDB: defined(k.MeanDB), SDDB: defined(k.SDDB), LowerDB: defined(k.LowerDB), Method: k.Method}
+	}
 	if n := r.Needed; n != nil {
 		row.Needed = &report.Needed{Unit: n.Unit, More: n.More, Power: n.Power}
 	}

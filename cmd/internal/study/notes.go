@@ -95,6 +95,16 @@ func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) 
 		n.add("limited readings stand with what they demonstrate, so the mean is at least the figure; they allow no next-closing bound",
 			fmt.Sprintf("%s: %d of %d readings", at, r.Limited, r.Readings))
 	}
+	if k := r.Censored; k != nil && len(k.PointsOut) > 0 {
+		var names []string
+		for _, p := range k.PointsOut {
+			names = append(names, place(c.points[x.points[p]]))
+		}
+		n.add("points limited in every closing are not in the modelled estimate, which is therefore of another band", at+": "+someOf(names))
+	}
+	if k := r.Censored; k != nil && k.Reason != "" {
+		n.add("no modelled estimate of the limited readings", at+": "+k.Reason)
+	}
 	if len(r.Mean.Dropped) > 0 {
 		n.add("levels that show no spread are left out of the model, which is then fitted again", at+": "+listed(r.Mean.Dropped))
 	}
