@@ -109,7 +109,7 @@ func TestPiecesCancelled(t *testing.T) {
 type cutShort struct{ io.ReaderAt }
 
 func (c cutShort) ReadAt(b []byte, off int64) (int, error) {
-	if off > 2*piece {
+	if off+int64(len(b)) > 2*piece {
 		return 0, io.EOF
 	}
 	return c.ReaderAt.ReadAt(b, off)
