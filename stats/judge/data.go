@@ -80,6 +80,7 @@ type Settings struct {
 	Reference            []Source // given by the user for a single session; nil: from the open repeats
 	Seed                 uint64   // of the draws behind nested coverage bounds
 	Draws                int      // of nested coverage bounds; 0: 100,000
+	Explain              bool     // write out the formulas, with a second opinion
 }
 
 // Scope says what a result may be said of.

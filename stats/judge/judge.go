@@ -59,7 +59,12 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	r.MeanP = r.Mean.pValue(r.TargetDB)
 	r.Reason = r.Mean.Reason
-	r.Explain = r.explain(s)
+	if s.Explain {
+		r.Explain = r.explain(s)
+		if text := r.secondOpinion(g, s); text != "" {
+			r.Explain = append(r.Explain, text)
+		}
+	}
 	return r, nil
 }
 

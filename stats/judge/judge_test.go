@@ -301,3 +301,53 @@ func TestClosingsAlike(t *testing.T) {
 		t.Errorf("no warning: %v", r.Warnings)
 	}
 }
+
+// With limited readings the demonstrated mean is low and the modelled one is not,
+// and nothing limited is modelled from nothing.
+func TestCensored(t *testing.T) {
+	rows := [][]float64{{70, 72.3}, {71, 72.8}, {69, 71.4}, {70.5, 72.1}, {69.5, 71.2}}
+	d := grid(rows, oneStrip)
+	if r := mustJudge(t, d, usual); r.Censored != nil {
+		t.Errorf("nothing limited, yet modelled: %+v", r.Censored)
+	}
+	full := mustJudge(t, d, usual).Mean.Value
+	for i := range d.DB { // the second point shows at most 72
+		if d.Point[i] == 1 && d.DB[i] > 72 {
+			d.DB[i], d.Limited[i], d.HeadroomDB[i] = 72, true, 72
+		}
+	}
+	r := mustJudge(t, d, usual)
+	if r.Censored == nil || r.Censored.Method != twoStep {
+		t.Fatalf("censored %+v", r.Censored)
+	}
+	if !(r.Mean.Value < full && r.Censored.MeanDB > r.Mean.Value) {
+		t.Errorf("demonstrated %v, modelled %v, in full %v", r.Mean.Value, r.Censored.MeanDB, full)
+	}
+	// A closing limited throughout has no estimate.
+	for i := range d.DB {
+		if d.Closing[i] == 1 {
+			d.Limited[i], d.HeadroomDB[i] = true, d.DB[i]
+		}
+	}
+	if r = mustJudge(t, d, usual); r.Censored == nil || r.Censored.Method != noEstimate || !math.IsNaN(r.Censored.MeanDB) {
+		t.Errorf("a closing limited throughout: %+v", r.Censored)
+	}
+}
+
+// At one point nothing but one limited closing: the likelihood of a censored normal
+// sample. Expected: R 4.2.2, survival 3.5.3, case d_syn_one (mean by maximum
+// likelihood).
+func TestCensoredAtOnePoint(t *testing.T) {
+	c := refcase.Load(t, "d_syn_one")
+	cols := c.Columns(t)
+	values, observed := cols.Float("value"), cols.Float("observed")
+	d := dataOf(values, oneStrip)
+	for i := range values {
+		d.Limited[i], d.HeadroomDB[i] = observed[i] == 0, values[i]
+	}
+	r := mustJudge(t, d, usual)
+	if r.Censored == nil || r.Censored.Method != likelihood {
+		t.Fatalf("censored %+v", r.Censored)
+	}
+	c.Check(t, "mu", r.Censored.MeanDB)
+}

@@ -36,10 +36,12 @@ type Mean struct {
 // groups are the factors of the closings in hand, from the top.
 type groups struct{ box, fitting, session, visit stats.Factor }
 
+func (g groups) all() []stats.Factor { return []stats.Factor{g.box, g.fitting, g.session, g.visit} }
+
 // replicate returns the topmost level with more than one unit, boxes before
 // sessions; closings where nothing above them is repeated.
 func (g groups) replicate(n int) (units int, name string) {
-	for _, f := range []stats.Factor{g.box, g.fitting, g.session, g.visit} {
+	for _, f := range g.all() {
 		if f.Levels > 1 {
 			return f.Levels, f.Name
 		}
@@ -68,7 +70,7 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 	}
 	m.Units, m.UnitName = g.replicate(n)
 	var err error
-	if m.levels, err = mixed.Separate([]stats.Factor{g.box, g.fitting, g.session, g.visit}, n); err != nil {
+	if m.levels, err = mixed.Separate(g.all(), n); err != nil {
 		m.Reason = err.Error()
 		return m
 	}

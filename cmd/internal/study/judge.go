@@ -42,7 +42,7 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 		return nil, err
 	}
 	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
-		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed}
+		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
 	results := make([]judge.Result, len(cells))
 	for i, x := range cells {
 		if err := ctx.Err(); err != nil {
