@@ -114,23 +114,46 @@ func (p *pairing) matches(r int, open *openSet) bool {
 	return true
 }
 
-// refuseOnce keeps closed row r from use. It tells why, at row at, for the first
-// such reading of a closing only.
+// refuseOnce keeps closed row r from use. Why is told once for each closing, at
+// row at of its first such reading.
 func (p *pairing) refuseOnce(r, at int, c reading.Column, what, mend string) {
 	p.bad[r] = true
 	key := told{p.closing.of[r], c}
-	if p.told[key] {
+	if t := p.told[key]; t != nil {
+		t.count++
 		return
 	}
 	if p.told == nil {
-		p.told = map[told]bool{}
+		p.told = map[told]*telling{}
 	}
-	p.told[key] = true
-	p.fail(at, c, reading.Problem{What: what, Mend: mend})
+	p.told[key] = &telling{at: at, count: 1, what: what, mend: mend}
+	p.toldOrder = append(p.toldOrder, key)
 }
 
-// told is a closing and the column in which it was found not to match.
+// tell passes on what refuseOnce has gathered. An open reading that does not match
+// several closings is told once.
+func (p *pairing) tell() {
+	seen := map[told]bool{}
+	for _, key := range p.toldOrder {
+		t := p.told[key]
+		if cell := (told{int32(t.at), key.column}); !seen[cell] {
+			seen[cell] = true
+			if t.count > 1 {
+				t.what += fmt.Sprintf(" (the same for %d readings of this closing)", t.count)
+			}
+			p.fail(t.at, key.column, reading.Problem{What: t.what, Mend: t.mend})
+		}
+	}
+}
+
+// told is a closing, or a row, and the column in which it was found not to match.
 type told struct {
-	closing int32
-	column  reading.Column
+	where  int32
+	column reading.Column
+}
+
+// A telling is a problem that several readings of a closing share.
+type telling struct {
+	at, count  int
+	what, mend string
 }

@@ -39,7 +39,9 @@ type Counts struct {
 	Given                                                  int // rows of Attenuation that the data give as such
 }
 
-// A Closing is one act of closing and latching the lid.
+// A Closing is one act of closing and latching the lid. Within a run, closings
+// differ in box, gasket, fitting, installed, label, date or session: a label that
+// comes again on another day is another closing.
 type Closing struct {
 	Box, Gasket     string
 	Fitting         string    // as written; empty where the data name none
@@ -65,8 +67,10 @@ type Reference struct {
 	Run     string      // whose readings they are: this run's, or the one it names
 	Date    time.Time   // of those readings; zero where unknown
 	Repeats [][]float64 // dB, by repeat and then by index in Points; NaN where a repeat lacks the point
-	DriftDB float64     // largest over points of (highest - lowest repeat); 0 with one repeat, NaN without any
-	DriftAt int         // the point of that drift, an index in Points; -1 where there is none
+	// DriftDB is the largest over points of (highest - lowest repeat), own readings of
+	// a closing among themselves included; 0 with one repeat, NaN without any.
+	DriftDB float64
+	DriftAt int // the point of that drift, an index in Points; -1 where there is none
 }
 
 // The rows of the side tables.

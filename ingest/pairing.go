@@ -36,12 +36,13 @@ type pairing struct {
 	pairs    []pair
 	taken    int // closed rows that went with a bad open reading
 
-	fail  func(row int, c reading.Column, p reading.Problem)
-	where func(row int32) string // file:line of a row, for messages
-	paths func(file int32) string
-	notes *notes
-	agree map[[2]int32]reading.Column
-	told  map[told]bool
+	fail      func(row int, c reading.Column, p reading.Problem)
+	where     func(row int32) string // file:line of a row, for messages
+	paths     func(file int32) string
+	notes     *notes
+	agree     map[[2]int32]reading.Column
+	told      map[told]*telling
+	toldOrder []told
 }
 
 // A pair is one closing at one point, its sweeps averaged.
@@ -98,7 +99,7 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	for _, r := range denied {
 		p.bad[r] = true
 	}
-	p.pairs, p.taken, p.agree, p.told = p.pairs[:0], 0, nil, nil
+	p.pairs, p.taken, p.agree, p.told, p.toldOrder = p.pairs[:0], 0, nil, nil, p.toldOrder[:0]
 	p.fillDates()
 	p.points.reset(n)
 	positions, polarizations := p.b.Text[reading.Position], p.b.Text[reading.Polarization]
@@ -210,6 +211,7 @@ func (p *pairing) pairAll(ctx context.Context) error {
 		}
 	}
 	p.withoutOpen(missing)
+	p.tell()
 	return nil
 }
 

@@ -241,6 +241,39 @@ func TestTracesNamed(t *testing.T) {
 	}
 }
 
+// What a whole closing shares is told once for it, at its first reading.
+func TestToldOnce(t *testing.T) {
+	text := "receiver,gain_db," + head
+	for f := range 30 {
+		text += fmt.Sprintf("R1,,a,,,,open,%d,-31\nR2,,a,B,G,1,closed,%d,-59\nR1,20,a,B,G,2,closed,%d,-59\nR1,20,a,B,G,3,closed,%d,-59\n", f+1, f+1, f+1, f+1)
+	}
+	res := readText(t, DefaultOptions(), text)
+	if res.sum == nil || len(res.sum.Problems) != 2 {
+		t.Fatalf("%v", res.err)
+	}
+	for i, want := range []string{
+		`data.csv:2:4: gain_db: is empty, and filled in the closed reading it is paired with`,
+		`data.csv:3:1: receiver "R2": differs from "R1" in the open reading at`,
+	} {
+		if got := res.sum.Problems[i].Error(); !strings.Contains(got, want) || !strings.Contains(got, "(the same for 30 readings of this closing)") {
+			t.Errorf("%s, want %s", got, want)
+		}
+	}
+	opt := DefaultOptions()
+	opt.SkipBadRows = true
+	if in := readText(t, opt, text).sum.Inputs[0]; in.Skipped != 90 || in.Used != 30 {
+		t.Errorf("%+v", in)
+	}
+}
+
+// What is given beside an attenuation as such is not used, and said so.
+func TestBesideAttenuation(t *testing.T) {
+	res := good(t, DefaultOptions(), "box,gasket,closing,freq_mhz,atten_db,gain_db,floor_dbm,reference\nB,G,1,100,28,n/a,x,y\n")
+	if len(res.sum.Notes) != 1 || !strings.Contains(res.sum.Notes[0], `"floor_dbm", "gain_db", "reference"`) || res.runs[0].table() != "B/1@100=28" {
+		t.Errorf("%q, %+v", res.sum.Notes, res.runs)
+	}
+}
+
 func TestLevelsOfTwoKinds(t *testing.T) {
 	dir := folder(t, map[string]string{
 		"open.csv":   "run,state,freq_mhz,level_db\na,open,100,-31\n",

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime"
 	"slices"
 	"strings"
@@ -50,8 +51,8 @@ type file struct {
 // read, the Summary is nil and the error gives the reason; it wraps ErrNoFiles
 // where they lead to nothing. Runs without a usable reading are not visited.
 func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) error) (*Summary, error) {
-	if !(opt.FreqMatch >= 0 && opt.FreqMatch < 1) || !(opt.DriftDB >= 0) || !(opt.FloorMarginDB >= 0) {
-		return nil, fmt.Errorf("ingest: options out of range: FreqMatch %v, DriftDB %v, FloorMarginDB %v", opt.FreqMatch, opt.DriftDB, opt.FloorMarginDB)
+	if err := opt.check(); err != nil {
+		return nil, err
 	}
 	found, err := find(paths)
 	if err != nil {
@@ -68,6 +69,22 @@ func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) err
 		return nil, err
 	}
 	return r.finish(found)
+}
+
+// check refuses settings that no reading can follow.
+func (o *Options) check() error {
+	for _, x := range []struct {
+		name        string
+		value, most float64
+	}{{"FreqMatch", o.FreqMatch, 0.5}, {"DriftDB", o.DriftDB, math.MaxFloat64}, {"FloorMarginDB", o.FloorMarginDB, math.MaxFloat64}} {
+		if !(x.value >= 0 && x.value <= x.most) {
+			return fmt.Errorf("ingest: %s is %v", x.name, x.value)
+		}
+	}
+	if f := o.FloorDBM; f != nil && !(math.Abs(*f) <= math.MaxFloat64) {
+		return fmt.Errorf("ingest: FloorDBM is %v", *f)
+	}
+	return nil
 }
 
 func (r *reader) close() {

@@ -101,7 +101,16 @@ func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Pr
 			h.floor = k.unit
 		}
 	}
-	return h, append(problems, h.check(cells, places, end)...)
+	problems = append(problems, h.check(cells, places, end)...)
+	if h.has(reading.Atten) { // these say nothing of a figure that is worked out already
+		for _, c := range []reading.Column{reading.Tx, reading.Gain, reading.Floor, reading.Reference} {
+			if h.has(c) {
+				h.unused = append(h.unused, string(cells[h.at[c]]))
+				h.at[c] = -1
+			}
+		}
+	}
+	return h, problems
 }
 
 func (h *header) has(c reading.Column) bool { return h.at[c] >= 0 }
