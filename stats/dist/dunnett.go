@@ -145,7 +145,7 @@ func (d Dunnett) Quantile(p float64) float64 {
 	m := float64(len(d.Lambda))
 	lo, hi := upperT(1-p, d.Nu), upperT((1-p)/m, d.Nu)
 	if d.TwoSided {
-		lo, hi = TQuantile(0.5+0.5*p, d.Nu), upperT((1-p)/(2*m), d.Nu)
+		lo, hi = centralT(p, d.Nu), upperT((1-p)/(2*m), d.Nu)
 	}
 	if len(d.Lambda) == 1 {
 		return lo

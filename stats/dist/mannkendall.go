@@ -153,14 +153,21 @@ func rescale(c []float64, total *float64) {
 	*total = 1
 }
 
-// convolveRun multiplies the polynomial c by 1 + q + ... + q^(k-1). Every term
-// is a sum of terms of c, taken in order, so that whole numbers stay exact.
+// convolveRun multiplies the polynomial c by 1 + q + ... + q^(k-1). c reads the
+// same from both ends and rises to its middle; so does the product, whose first
+// half is a sliding sum that only grows: whole numbers stay exact, and small ones are not
+// lost beside large ones.
 func convolveRun(c []float64, k int) []float64 {
 	out := make([]float64, len(c)+k-1)
-	for j := range k {
-		for i, v := range c {
-			out[i+j] += v
+	var window float64
+	for i := 0; 2*i < len(out); i++ {
+		if i < len(c) {
+			window += c[i]
 		}
+		if i >= k {
+			window -= c[i-k]
+		}
+		out[i], out[len(out)-1-i] = window, window
 	}
 	return out
 }

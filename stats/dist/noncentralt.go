@@ -208,46 +208,12 @@ func (d NoncentralT) Quantile(p float64) float64 {
 	if upper {
 		want = 1 - p
 	}
-	logWant := math.Log(want)
-	dir := 1.0 // the logarithm rises with x for the lower tail
-	if upper {
-		dir = -1
-	}
-	const most = 709 // sinh of more overflows
-	lo, hi, stride := math.Inf(-1), math.Inf(1), 1.0
-	x := math.Asinh(d.guess(p))
-	for range 200 {
-		x = math.Max(-most, math.Min(x, most))
-		prob, dens := d.tail(math.Sinh(x), upper)
-		diff := dir * (math.Log(prob) - logWant) // > 0: x is too large
-		step := -diff * prob / (dens * math.Cosh(x))
-		if math.Abs(diff) < 1e-7 && math.Abs(step) < 1 {
-			x += step // Newton is quadratic: what is left is below 1e-13
-			break
-		}
-		if diff > 0 {
-			hi = x
-		} else {
-			lo = x
-		}
-		if hi <= -most || lo >= most { // beyond what a float64 holds
-			return math.Copysign(math.Inf(1), x)
-		}
-		x += math.Max(-stride, math.Min(step, stride)) // a NaN stays one and is replaced
-		if !(x > lo && x < hi) {
-			switch {
-			case math.IsInf(lo, -1):
-				x = hi - stride
-			case math.IsInf(hi, 1):
-				x = lo + stride
-			default:
-				x = 0.5 * (lo + hi)
-			}
-		}
-		stride *= 2
-		if hi-lo <= 2e-16*math.Abs(x) {
-			break
-		}
+	x := solveTail(math.Asinh(d.guess(p)), math.Log(want), !upper, func(x float64) (float64, float64) {
+		tail, density := d.tail(math.Sinh(x), upper)
+		return tail, density * math.Cosh(x)
+	})
+	if math.Abs(x) >= quantileLimit { // beyond what a float64 holds
+		return math.Copysign(math.Inf(1), x)
 	}
 	return math.Sinh(x)
 }

@@ -147,7 +147,7 @@ func (d StudentizedRange) Quantile(p float64) float64 {
 	}
 	// Between the quantile for two values and Bonferroni's bound for all pairs.
 	k := float64(d.K)
-	lo := math.Sqrt2 * TQuantile(0.5+0.5*p, d.Nu)
+	lo := math.Sqrt2 * centralT(p, d.Nu)
 	hi := math.Sqrt2 * upperT((1-p)/(k*(k-1)), d.Nu)
 	if d.K == 2 {
 		return lo
@@ -156,6 +156,3 @@ func (d StudentizedRange) Quantile(p float64) float64 {
 		func(x float64) float64 { return d.CDF(math.Exp(x)) },
 		func(x float64) float64 { return d.Survival(math.Exp(x)) }))
 }
-
-// upperT returns the t that is exceeded with probability p, which may be tiny.
-func upperT(p, nu float64) float64 { return -TQuantile(p, nu) }

@@ -147,13 +147,15 @@ func TestOneWayReference(t *testing.T) {
 }
 
 func TestToleranceFactorReference(t *testing.T) {
-	refcase.Load(t, "b_tolerance_k_onesided").EachRow(t, func(r refcase.Row) {
-		k, err := LowerFactor(int(r.Float("n")), r.Float("coverage"), r.Float("conf"))
-		if err != nil {
-			t.Error(err)
-		}
-		r.Check(t, "k", k)
-	})
+	for _, id := range []string{"b_tolerance_k_onesided", "b_tolerance_k_large_n"} {
+		refcase.Load(t, id).EachRow(t, func(r refcase.Row) {
+			k, err := LowerFactor(int(r.Float("n")), r.Float("coverage"), r.Float("conf"))
+			if err != nil {
+				t.Error(err)
+			}
+			r.Check(t, "k", k)
+		})
+	}
 }
 
 func TestPowerReference(t *testing.T) {

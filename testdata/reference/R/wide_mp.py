@@ -1,8 +1,9 @@
 # Noncentral t far outside the grids of make.R (noncentrality up to 400, fractional degrees of freedom, deep tails),
 # tolerance factors at large n, and quantiles of t, chi-square, F and beta, in 40-digit arithmetic.
 # Writes cases/b_nct_wide.json, cases/b_tolerance_k_large_n.json and cases/b_classic_quantiles.json.
-#   usage: python3 R/wide_mp.py        (python3 + mpmath 1.3.0; about 10 minutes; no network)
-import json
+#   usage: python3 R/wide_mp.py [quantiles]     (python3 + mpmath 1.3.0; half an hour for all, two minutes for the
+#   quantiles of t, chi-square, F and beta alone; no network)
+import json, sys
 from mpmath import mp, mpf, quad, erfc, sqrt, log, exp, loggamma, betainc, gammainc, pi
 
 mp.dps = 40
@@ -79,8 +80,9 @@ def write(id, title, source, notes, columns, keys, tolerance, calls, rows):
         out.write(end + ',\n  "rows": [\n' + body + "\n  ]\n }\n}\n")
     print(id, len(rows))
 
+quantiles_only = sys.argv[1:] == ["quantiles"]
 rows = []
-for nu in (0.5, 1, 2.5, 7.25, 30, 149, 273, 559, 5000, 1000000):
+for nu in () if quantiles_only else (0.5, 1, 2.5, 7.25, 30, 149, 273, 559, 5000, 1000000):
     for delta in (-37.75, -3, 0, 1.5, 37.75, 60, 120.5, 218.5, 400):
         for z, w in ((0, 0), (2, 1), (-2, -1), (6, 2), (-6, -2), (14, 3), (-14, -3), (0, 4)):
             s = float(exp(-mpf(w) / sqrt(2 * mpf(nu) + 1)))
@@ -90,26 +92,26 @@ for nu in (0.5, 1, 2.5, 7.25, 30, 149, 273, 559, 5000, 1000000):
             assert abs(lo + up - 1) < mpf(10) ** -25, (nu, delta, t)
             if min(lo, up) > mpf(10) ** -280:
                 rows.append([nu, delta, t, f(lo), f(up)])
-write("b_nct_wide", "Noncentral t distribution function, wide grid", "mathematical function, integrated with 40 digits (R/wide_mp.py)",
+if not quantiles_only: write("b_nct_wide", "Noncentral t distribution function, wide grid", "mathematical function, integrated with 40 digits (R/wide_mp.py)",
       "Both tails to be met relatively, however small.", ["df", "ncp", "t", "cdf", "upper"], ["df", "ncp", "t"],
       {"cdf": {"rel": 1e-11, "abs": 0}, "upper": {"rel": 1e-11, "abs": 0}}, {"cdf": "R/wide_mp.py tail", "upper": "R/wide_mp.py tail"}, rows)
 
 rows = []
-for n in (150, 200, 274, 276, 400, 560, 900, 1500, 5000):
+for n in () if quantiles_only else (150, 200, 274, 276, 400, 560, 900, 1500, 5000):
     for conf in (0.9, 0.95, 0.99):
         for cov in (0.9, 0.95, 0.99, 0.999):
             z = sqrt(mpf(2)) * mp.erfinv(2 * mpf(cov) - 1)
             root = sqrt(mpf(n))
             k = nct_quantile(n - 1, z * root, conf, (z + 2 / root) * root) / root
             rows.append([n, conf, cov, f(k)])
-write("b_tolerance_k_large_n", "One-sided normal tolerance factors, large n", "k = t'(conf; n-1, sqrt(n) z(coverage))/sqrt(n), 40 digits (R/wide_mp.py)",
+if not quantiles_only: write("b_tolerance_k_large_n", "One-sided normal tolerance factors, large n", "k = t'(conf; n-1, sqrt(n) z(coverage))/sqrt(n), 40 digits (R/wide_mp.py)",
       "Noncentralities above 37.6, where series in double precision fail.", ["n", "conf", "coverage", "k"], ["n", "conf", "coverage"],
       {"k": {"rel": 1e-11, "abs": 0}}, {"k": "R/wide_mp.py nct_quantile"}, rows)
 
 # Classic quantiles: bisection on the 40-digit distribution functions. p is the float64 itself.
 def solve(F, p, a, b):
     a, b = mpf(a), mpf(b)
-    for _ in range(150):
+    for _ in range(400):
         m = sqrt(a * b)
         if F(m) < p: a = m
         else: b = m
@@ -117,11 +119,11 @@ def solve(F, p, a, b):
     return (a + b) / 2
 def t_q(p, nu):
     if p == 0.5: return mpf(0)
-    if p < 0.5: return -solve(lambda t: betainc(nu / 2, mpf(1) / 2, 0, nu / (nu + t * t), True) * -1, -2 * mpf(p), 1e-12, 1e12)
-    return solve(lambda t: -betainc(nu / 2, mpf(1) / 2, 0, nu / (nu + t * t), True), -2 * (1 - mpf(p)), 1e-12, 1e12)
-def chi_q(p, nu): return solve(lambda x: gammainc(nu / 2, 0, x / 2, regularized=True), mpf(p), 1e-30, 1e9)
-def f_q(p, d1, d2): return solve(lambda x: betainc(d1 / 2, d2 / 2, 0, d1 * x / (d1 * x + d2), True), mpf(p), 1e-30, 1e30)
-def beta_q(p, a, b): return solve(lambda x: betainc(a, b, 0, x, True), mpf(p), 1e-30, 1)
+    if p < 0.5: return -solve(lambda t: betainc(nu / 2, mpf(1) / 2, 0, nu / (nu + t * t), True) * -1, -2 * mpf(p), mpf(10)**-60, mpf(10)**60)
+    return solve(lambda t: -betainc(nu / 2, mpf(1) / 2, 0, nu / (nu + t * t), True), -2 * (1 - mpf(p)), mpf(10)**-60, mpf(10)**60)
+def chi_q(p, nu): return solve(lambda x: gammainc(nu / 2, 0, x / 2, regularized=True), mpf(p), 1e-60 if nu < 1 else 1e-30, 1e9)
+def f_q(p, d1, d2): return solve(lambda x: betainc(d1 / 2, d2 / 2, 0, d1 * x / (d1 * x + d2), True), mpf(p), mpf(10)**-80, mpf(10)**80)
+def beta_q(p, a, b): return solve(lambda x: betainc(a, b, 0, x, True), mpf(p), mpf(10)**-80, 1)
 rows = []
 for p in (1e-9, 1e-4, 0.01, 0.05, 0.25, 0.499, 0.6, 0.9, 0.95, 0.975, 0.99, 0.999, 0.999999):
     for nu in (0.5, 1, 1.7, 4, 10.5, 29, 120, 1000.5, 100000):
