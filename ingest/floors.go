@@ -106,7 +106,7 @@ func (p *pairing) floorGoes(f, r int) bool {
 }
 
 func (p *pairing) floorsByPoint() {
-	p.floors.byPoint(p.points.of, len(p.points.points), func(i int) bool { return p.b.Kind[i] == reading.Noise && !p.bad[i] })
+	p.floors.byPoint(p.points.of, len(p.points.points), p.rowsOf(reading.Noise))
 }
 
 // fit says how particularly a floor row fits a closing; -1 where it does not.

@@ -27,15 +27,25 @@ type ownKey struct{ closing, point int32 }
 func (p *pairing) gatherOpens() {
 	b, n := p.b, len(p.points.points)
 	labelled := b.Text[reading.Closing]
-	isOwn := func(i int) bool { return i < p.own && labelled != nil && labelled[i] != 0 }
-	p.whole.byPoint(p.points.of, n, func(i int) bool { return b.Kind[i] == reading.Open && !p.bad[i] && !isOwn(i) })
+	all := p.rowsOf(reading.Open)
+	var own []int32
+	if labelled != nil {
+		all = slices.DeleteFunc(all, func(r int32) bool {
+			mine := int(r) < p.own && labelled[r] != 0
+			if mine {
+				own = append(own, r)
+			}
+			return mine
+		})
+	}
+	p.whole.byPoint(p.points.of, n, all)
 	p.opens = slices.Grow(p.opens[:0], n)[:n]
 	for at := range n {
 		p.opens[at] = openSet{rows: p.whole.at(int32(at))}
 		p.settle(&p.opens[at])
 	}
 	p.ownSets, p.ownOrder = nil, p.ownOrder[:0]
-	if labelled == nil {
+	if len(own) == 0 {
 		return
 	}
 	byLabel := map[int32][]int32{}
@@ -43,13 +53,10 @@ func (p *pairing) gatherOpens() {
 		byLabel[k.labels[3]] = append(byLabel[k.labels[3]], int32(c))
 	}
 	p.ownSets = map[ownKey]*openSet{}
-	for i := range p.own {
-		if b.Kind[i] != reading.Open || p.bad[i] || !isOwn(i) {
-			continue
-		}
+	for _, i := range own {
 		served := false
 		for _, c := range byLabel[labelled[i]] {
-			if !p.serves(i, p.closing.keys[c]) {
+			if !p.serves(int(i), p.closing.keys[c]) {
 				continue
 			}
 			served = true
@@ -58,7 +65,7 @@ func (p *pairing) gatherOpens() {
 				p.ownSets[key] = &openSet{}
 				p.ownOrder = append(p.ownOrder, key)
 			}
-			p.ownSets[key].rows = append(p.ownSets[key].rows, int32(i))
+			p.ownSets[key].rows = append(p.ownSets[key].rows, i)
 		}
 		if !served {
 			p.notes.add(noteIdleOpen, p.label, b.Labels.Text(labelled[i]))

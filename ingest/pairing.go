@@ -31,6 +31,7 @@ type pairing struct {
 	opens    []openSet // by point, of the whole run
 	ownSets  map[ownKey]*openSet
 	ownOrder []ownKey // as they first appear
+	list     []int32  // scratch
 	closed   []int32  // rows of closed boxes by closing, point, line
 	floors   ranges   // floor rows by point
 	pairs    []pair
@@ -66,28 +67,47 @@ type ranges struct {
 
 func (r *ranges) at(point int32) []int32 { return r.rows[r.from[point]:r.from[point+1]] }
 
-// byPoint orders the rows that keep permits by point, and else as they stand.
-func (r *ranges) byPoint(of []int32, points int, keep func(row int) bool) {
+// byPoint orders rows by point, and within a point as they stand. r.rows may be
+// what is ordered.
+func (r *ranges) byPoint(of []int32, points int, rows []int32) {
 	r.from = slices.Grow(r.from[:0], points+1)[:points+1]
 	clear(r.from)
-	n := 0
-	for i, p := range of {
-		if keep(i) {
-			r.from[p+1]++
-			n++
-		}
+	if len(rows) == 0 {
+		r.rows = r.rows[:0]
+		return
+	}
+	ordered, last := true, int32(0)
+	for _, i := range rows {
+		p := of[i]
+		ordered = ordered && p >= last
+		last = p
+		r.from[p+1]++
 	}
 	for p := range points {
 		r.from[p+1] += r.from[p]
 	}
-	r.rows = slices.Grow(r.rows[:0], n)[:n]
-	next := slices.Clone(r.from[:points])
-	for i, p := range of {
-		if keep(i) {
-			r.rows[next[p]] = int32(i)
-			next[p]++
+	if ordered {
+		r.rows = append(r.rows[:0], rows...)
+		return
+	}
+	sorted, next := make([]int32, len(rows)), slices.Clone(r.from[:points])
+	for _, i := range rows {
+		sorted[next[of[i]]] = i
+		next[of[i]]++
+	}
+	r.rows = sorted
+}
+
+// rowsOf lists the usable rows of one kind.
+func (p *pairing) rowsOf(kind reading.Kind) []int32 {
+	list := p.list[:0]
+	for i, k := range p.b.Kind {
+		if k == kind && !p.bad[i] {
+			list = append(list, int32(i))
 		}
 	}
+	p.list = list
+	return list
 }
 
 // run pairs the batch, without the rows denied. Problems go to fail, what the
@@ -160,17 +180,32 @@ func (p *pairing) fillDates() {
 
 // orderClosed sorts the rows of closed boxes by closing, point and line.
 func (p *pairing) orderClosed() {
-	var byPoint ranges
-	byPoint.byPoint(p.points.of, len(p.points.points), func(i int) bool { return i < p.own && p.closing.of[i] >= 0 && !p.bad[i] })
+	list := p.list[:0]
+	ordered, lastClosing, lastPoint := true, int32(0), int32(0)
+	for i, c := range p.closing.of[:p.own] {
+		if c < 0 || p.bad[i] {
+			continue
+		}
+		at := p.points.of[i]
+		ordered = ordered && (c > lastClosing || c == lastClosing && at >= lastPoint)
+		lastClosing, lastPoint = c, at
+		list = append(list, int32(i))
+	}
+	p.list = list
+	p.closed = append(p.closed[:0], list...)
+	if ordered { // as most files are
+		return
+	}
+	var sorted ranges
+	sorted.byPoint(p.points.of, len(p.points.points), list)
 	next := make([]int32, len(p.closing.keys)+1)
-	for _, r := range byPoint.rows {
+	for _, r := range sorted.rows {
 		next[p.closing.of[r]+1]++
 	}
 	for i := range p.closing.keys {
 		next[i+1] += next[i]
 	}
-	p.closed = slices.Grow(p.closed[:0], len(byPoint.rows))[:len(byPoint.rows)]
-	for _, r := range byPoint.rows {
+	for _, r := range sorted.rows {
 		c := p.closing.of[r]
 		p.closed[next[c]] = r
 		next[c]++

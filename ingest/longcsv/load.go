@@ -54,6 +54,7 @@ type loader struct {
 	cells   int              // of the row at hand
 	same    int              // its first cells that are those of the row before, which was good
 	bad     bool             // it has a problem
+	needed  int              // the last cell that says whether labels are needed and filled
 
 	// what the row before had, for cells that are the same
 	kind            reading.Kind
@@ -76,6 +77,7 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 			l.texts, l.columns = append(l.texts, textCell{column: c, at: at}), append(l.columns, c)
 		}
 	}
+	l.needed = max(t.header.at[reading.State], t.header.at[reading.Box], t.header.at[reading.Gasket], t.header.at[reading.Closing])
 	defer func() { b.Cut(l.n) }()
 	for n := 1; r.Next(); n++ {
 		if n%1024 == 0 && ctx.Err() != nil {
@@ -175,7 +177,7 @@ func (l *loader) row() {
 			}
 		}
 	}
-	if l.known && (kind == reading.Closed || kind == reading.Direct) {
+	if (l.same == 0 || l.same <= l.needed) && l.known && (kind == reading.Closed || kind == reading.Direct) {
 		l.require(reading.Box)
 		l.require(reading.Gasket)
 		l.require(reading.Closing)
