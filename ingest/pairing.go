@@ -151,10 +151,13 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	return nil
 }
 
-// refuse keeps a row from use and tells why.
+// refuse keeps a row from use and tells why. A row of another run, which serves
+// this one as its reference, is told there.
 func (p *pairing) refuse(row int, c reading.Column, what, mend string) {
 	p.bad[row] = true
-	p.fail(row, c, reading.Problem{What: what, Mend: mend})
+	if row < p.own {
+		p.fail(row, c, reading.Problem{What: what, Mend: mend})
+	}
 }
 
 // fillDates lets a date that is unique in the run hold for its rows without one.

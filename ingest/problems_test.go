@@ -101,8 +101,18 @@ var damage = []struct {
 	{"two references", "reference," + head + "c," + shut + "d,a,B,G,2,closed,100,-59\n,c,,,,open,100,-30\n,d,,,,open,100,-30\n", []string{`3:1 reference "d" | another run than a row before | one reference`}, 1},
 	{"a reference split by date", "date,reference," + head + ",c," + shut + "2026-05-04,,c,,,,open,100,-30\n2026-05-05,,c,,,,open,100,-30\n", []string{`2:2 reference "c" | names 2 runs; write one of them, such as c 2026-05-04 | label`}, 1},
 
+	{"a date left out where a closing has two", "date," + head + "2026-05-04," + open + "2026-05-05," + shut + "2026-05-06," + shut + "," + shut, []string{`5:1 date "" | have several | fill it in`}, 1},
+	{"an installed left out where a closing has two", "installed," + head + "," + open + "2026-05-05," + shut + "2026-05-06," + shut + "," + shut, []string{`5:1 installed "" | have several | fill it in`}, 1},
+	{"gain beside the floor and not beside the reading", "gain_db," + head + "," + open + "," + shut + "0,a,,,,floor,100,-90\n", []string{`3:1 gain_db "" | floor reading that goes with it, at data.csv:4 | both`}, 1},
 	{"an attenuation below", "box,gasket,closing,freq_mhz,atten_db\nB,G,1,100,<28\n", []string{`2:11 atten_db "<28" | below | at least`}, 1},
 	{"an open attenuation", "box,gasket,closing,freq_mhz,atten_db,state\nB,G,1,100,28,open\n", []string{`2:14 state "open" | does not go with | file of their own`}, 1},
+	{"an attenuation beyond reason", "box,gasket,closing,freq_mhz,atten_db,state\nB,G,1,100,2800,closed\n", []string{`2:11 atten_db "2800" | set-up | within 1000 dB`}, 1},
+	{"attenuations and levels", "state,freq_mhz,atten_db,level_dbm\nopen,100,28,-31\n", []string{`1:25  "level_dbm" | levels and attenuations | keep`}, 1},
+	{"no open reading that is usable", "box,gasket,closing,state,freq_mhz,level_dbm\nB,G,1,closed,100,-59\n,,2,open,200,-31\n", []string{`2:0  "" | no open reading to compare with | reference`}, 1},
+	{"an S21 named otherwise", "freq_mhz,S21 (dB),state\n100,-31,open\n", []string{`1:10  "S21 (dB)" | no column gives a level | rename this column level_db`}, 1},
+	{"microvolts named otherwise", "freq_mhz,Level dBµV,state\n100,31,open\n", []string{"1:10  \"Level dBµV\" | no column gives a level | rename this column level_dbuv"}, 1},
+	{"an attenuation named otherwise", "freq_mhz,Shielding,state\n100,31,closed\n", []string{`1:10  "Shielding" | no column gives a level | rename this column`}, 1},
+	{"lines above a header with semicolons", "Report\nstate;freq_mhz;level_dbm\nopen;100;-31\n", []string{`1:1  "" | line 2, other lines stand above it, and its cells are separated by semicolons | remove`}, 2},
 	{"an attenuation that is none", "box,gasket,closing,freq_mhz,atten_db\nB,G,1,100,>\n", []string{`2:11 atten_db ">" | empty | number`}, 1},
 	{"an attenuation twice", "box,gasket,closing,freq_mhz,atten_db\nB,G,1,100,28\nB,G,1,100,29\n", []string{`3:7 freq_mhz "100" | data.csv:2 | sweep`}, 2},
 }
@@ -271,6 +281,24 @@ func TestBesideAttenuation(t *testing.T) {
 	res := good(t, DefaultOptions(), "box,gasket,closing,freq_mhz,atten_db,gain_db,floor_dbm,reference\nB,G,1,100,28,n/a,x,y\n")
 	if len(res.sum.Notes) != 1 || !strings.Contains(res.sum.Notes[0], `"floor_dbm", "gain_db", "reference"`) || res.runs[0].table() != "B/1@100=28" {
 		t.Errorf("%q, %+v", res.sum.Notes, res.runs)
+	}
+}
+
+func TestLevelsOfTwoKindsAmongOpen(t *testing.T) {
+	dir := folder(t, map[string]string{
+		"a.csv": ok,
+		"b.csv": "run,state,freq_mhz,level_db\na,open,100,-31\na,floor,100,-90\n",
+	})
+	res := read(t, DefaultOptions(), dir)
+	if res.sum == nil || len(res.sum.Problems) != 2 || !strings.Contains(res.sum.Problems[0].Error(), `b.csv:2:12: level_db "-31": is relative to the generator, another open reading`) ||
+		!strings.Contains(res.sum.Problems[1].Error(), `b.csv:3:13: level_db "-90": is in dB, and the closed reading at`) {
+		t.Errorf("%v", res.err)
+	}
+	// An attenuation and a level of the same closing.
+	dir = folder(t, map[string]string{"a.csv": ok, "b.csv": "run,box,gasket,closing,freq_mhz,atten_db\na,B,G,1,100,28\n"})
+	res = read(t, DefaultOptions(), dir)
+	if res.sum == nil || len(res.sum.Problems) != 1 || !strings.Contains(res.sum.Problems[0].Error(), "a level is read here and an attenuation given") {
+		t.Errorf("%v", res.err)
 	}
 }
 

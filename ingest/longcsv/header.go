@@ -127,7 +127,7 @@ func (h *header) check(cells [][]byte, places []place, end int) []reading.Proble
 		for i, cell := range cells {
 			if s := suggest(string(cell)); s != "" && has(c, s) {
 				p.Column, p.Text, p.Mend = places[i].column, string(cell), "rename this column "+s
-				if !strings.Contains(strings.ToLower(p.Text), s[strings.LastIndexByte(s, '_')+1:]) {
+				if !strings.Contains(micro.Replace(strings.ToLower(p.Text)), s[strings.LastIndexByte(s, '_')+1:]) {
 					p.Mend = "rename this column " + strings.Join(c[:len(c)-1], ", ") + " or " + c[len(c)-1]
 				}
 				break
@@ -169,6 +169,9 @@ func has(list []string, s string) bool {
 	return false
 }
 
+// micro writes the micro sign and the Greek letter as u.
+var micro = strings.NewReplacer("\u00b5", "u", "\u03bc", "u")
+
 // suggest guesses which column a foreign name means, empty where it cannot.
 func suggest(name string) string {
 	n := strings.TrimSpace(strings.ToLower(name))
@@ -195,7 +198,7 @@ func suggest(name string) string {
 		return "atten_db"
 	case holds("dbm"):
 		return "level_dbm"
-	case holds("dbuv", "db\u00b5v", "db\u03bcv"):
+	case strings.Contains(micro.Replace(n), "dbuv"):
 		return "level_dbuv"
 	case holds("s21") || holds("level", "power", "amplitude") && holds("db"):
 		return "level_db"

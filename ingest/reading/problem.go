@@ -96,9 +96,6 @@ func (ps *Problems) AddAll(other *Problems) {
 	}
 }
 
-// Any reports whether there was a problem.
-func (ps *Problems) Any() bool { return len(ps.kept)+ps.omitted > 0 }
-
 // Sorted returns the problems in order, each once, and how many more there were.
 func (ps *Problems) Sorted() (kept []Problem, omitted int) {
 	ps.prune()
