@@ -54,7 +54,7 @@ func (r *Result) explain(s Settings) []string {
 	}
 	if !math.IsNaN(m.Lower) && m.Method != "sign" {
 		t := m.t(m.DF)
-		if m.Value-t*m.SE > m.Lower {
+		if m.Value-t*m.SE > m.Lower+1e-12 {
 			say("mean - t(%s; %s) x se = %s would lie above the bound without the reference: that one stands, since to know less cannot show more", conf, trim(m.DF), db3(m.Value-t*m.SE))
 			t = m.t(m.plainDF)
 			say("lower bound of the mean = mean - t(%s; %s) x se = %s - %.4f x %s = %s", conf, trim(m.plainDF), db3(m.Value), t, db3(m.plainSE), db3(m.Lower))

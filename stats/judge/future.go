@@ -27,7 +27,10 @@ func nextOf(m Mean) (b Bounds, df float64) {
 		u, df = combine(interval.Component{U: math.Sqrt(variance), DF: df}, m.reference.component())
 		variance = u * u
 	}
-	half := math.Max(dist.TQuantile(m.Confidence, df)*math.Sqrt(variance), plain)
+	half := dist.TQuantile(m.Confidence, df) * math.Sqrt(variance)
+	if m.boldReference() {
+		half = math.Max(half, plain)
+	}
 	return m.within(Bounds{LowerDB: m.Value - half, UpperDB: m.Value + half}), df
 }
 

@@ -180,7 +180,7 @@ func (r *Result) scope(d Data, s Settings, g groups) Source {
 	default:
 		r.ValidFor = ThisSession
 	}
-	if g.session.Levels > 1 {
+	if g.session.Levels > 1 && !d.oneReference(r.Kept) {
 		if len(s.Reference) > 0 {
 			r.Warnings = append(r.Warnings, stats.Warning{Code: "reference-not-added",
 				Text: "several sessions carry the error of the open reference themselves; the uncertainty given for it was not added"})
@@ -194,6 +194,17 @@ func (r *Result) scope(d Data, s Settings, g groups) Source {
 	u, known := referenceOf(d, r.Kept, r.Points)
 	r.ReferenceU, r.ThisSetup = u, !known
 	return u
+}
+
+// oneReference reports whether all the closings rest on the same open readings, so
+// that not even several sessions carry their error.
+func (d Data) oneReference(kept []int32) bool {
+	for _, c := range kept {
+		if len(d.OwnReference) > 0 && d.OwnReference[c] || d.Reference.Codes[c] != d.Reference.Codes[kept[0]] {
+			return false
+		}
+	}
+	return len(d.Opens[d.Reference.Codes[kept[0]]]) > 0
 }
 
 // future sets the bounds of the next closing and of a share of closings. They

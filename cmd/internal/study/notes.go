@@ -84,9 +84,9 @@ func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) 
 	}
 	switch u := r.ReferenceU; {
 	case r.ThisSetup:
-		n.add("one session and no repeated open reading: nothing carries the error of the reference, so the verdict holds in this set-up only; read the open reference again at the end, test in another session, or give --session-sd", at)
+		n.add("one session, or one reference for several, and no repeated open reading: nothing carries the error of the reference, so the verdict holds in this set-up only; read the open reference again at the end, test in another session, or give --session-sd", at)
 	case u.UDB > 0 && r.Mean.Method != "sign":
-		n.add(fmt.Sprintf("one session: the uncertainty of the open reference (%s) is in the bounds", u.Name), at)
+		n.add(fmt.Sprintf("one session or one reference: its uncertainty (%s) is in the bounds", u.Name), at)
 	}
 	if r.FloorUnknown {
 		n.add("no floor known: figures are at least these; give floor readings or --floor, or vouch for the readings with --no-floor", at)
