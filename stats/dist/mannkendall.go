@@ -15,15 +15,15 @@ import "math"
 // normal approximation with a continuity correction of 1 is used.
 //
 // The number of inversions of a sequence with ties is counted by the Gaussian
-// multinomial coefficient. Source: H. B. Mann, Econometrica 13 (1945) 245-259;
-// M. G. Kendall, Rank Correlation Methods (from memory); MacMahon for the count.
+// multinomial coefficient (MacMahon). Source: H. B. Mann, Econometrica 13 (1945)
+// 245-259; M. G. Kendall, Rank Correlation Methods (from memory).
 type MannKendall struct {
 	N    int
 	Ties []int
 }
 
 // MaxExactKendall is the largest N whose distribution is counted.
-const MaxExactKendall = 300
+const MaxExactKendall = 200
 
 func (d MannKendall) valid() bool {
 	tied := 0
@@ -184,7 +184,7 @@ func convolve(a, b []float64) []float64 {
 
 // gaussianBinomial returns the coefficients of the Gaussian binomial [n over k],
 // the number of ways in which k equal values can stand among n - k others, by
-// inversions: [n, k] = [n-1, k] * 1 shifted + ..., built up from k = 0 by
+// inversions: built up by
 //
 //	[n, j] = [n-1, j-1] + q^j [n-1, j]
 func gaussianBinomial(n, k int) []float64 {

@@ -9,15 +9,15 @@ import "math"
 //
 // Domain: K >= 2; Nu > 0, +Inf allowed. Outside it every method returns NaN.
 //
-// Accuracy: both tails to 1e-10 relative down to 1e-16, quantiles to 1e-10
-// relative, for K up to 100 and Nu from 1. Two values: q = sqrt(2)*t exactly.
-// R 4.2's ptukey and qtukey stop at about four decimals and are wrong in the
-// second at 2 degrees of freedom.
+// Accuracy: within 1e-11 relative of the same sums with a third of the steps, in both
+// tails down to 1e-16, for K up to 200 and Nu from 0.3; quantiles within 1e-11
+// of independent quadrature. For two values q = sqrt(2)*t is met. R 4.2's ptukey and
+// qtukey stop at about four decimals, and at 2 degrees of freedom before those.
 //
 //	P(Q <= q) = E[ K * integral of phi(z) (Phi(z) - Phi(z - q*S))^(K-1) dz ]
 //
-// Source of the formula: NIST/SEMATECH e-Handbook 7.4.7.1 for its use; H. L.
-// Harter, Annals of Mathematical Statistics 31 (1960) 1122-1147 (from memory).
+// Source: H. L. Harter, Annals of Mathematical Statistics 31 (1960) 1122-1147
+// (from memory).
 type StudentizedRange struct {
 	K  int     // number of values
 	Nu float64 // degrees of freedom
