@@ -1,6 +1,7 @@
 package interval
 
 import (
+	"fmt"
 	"math"
 
 	"sealbound/stats"
@@ -66,7 +67,7 @@ func NextBounds(n int, mean, sd float64, m int, confidence float64) (stats.Estim
 		return stats.Estimate{}, tooFew(n, 2)
 	}
 	if m < 1 {
-		return stats.Estimate{}, ErrDomain
+		return stats.Estimate{}, fmt.Errorf("interval: %w: %d closings to come", ErrDomain, m)
 	}
 	if err := spread("standard deviation", sd); err != nil {
 		return stats.Estimate{}, err
@@ -90,7 +91,7 @@ func SDBounds(sd, df, confidence float64) (stats.Estimate, error) {
 		return stats.Estimate{}, err
 	}
 	if math.IsInf(df, 1) {
-		return stats.Estimate{}, ErrDomain
+		return stats.Estimate{}, fmt.Errorf("interval: %w: infinite degrees of freedom", ErrDomain)
 	}
 	if err := share("confidence", confidence); err != nil {
 		return stats.Estimate{}, err

@@ -332,3 +332,16 @@ func TestNestedCoverageSimulated(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkNestedCoverage(b *testing.B) {
+	levels, n := hierarchy(ragged)
+	y := make([]float64, n)
+	for i := range y {
+		y[i] = 60 + float64(i%5)
+	}
+	for b.Loop() {
+		if _, _, err := NestedCoverage(y, levels, 0.9, 0.95, 1, 100000); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package interval
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -129,7 +130,7 @@ func Quantile(x []float64, p float64) (float64, error) {
 	}
 	switch {
 	case !(p >= 0 && p <= 1):
-		return math.NaN(), ErrDomain
+		return math.NaN(), fmt.Errorf("interval: %w: quantile at %v", ErrDomain, p)
 	case p == 0: // Percentile refuses 0
 		return slices.Min(x), nil
 	}
@@ -147,7 +148,7 @@ func QuantileExclusive(x []float64, p float64) (float64, error) {
 		return math.NaN(), err
 	}
 	if !(p >= 0 && p <= 1) {
-		return math.NaN(), ErrDomain
+		return math.NaN(), fmt.Errorf("interval: %w: quantile at %v", ErrDomain, p)
 	}
 	s := slices.Clone(x)
 	slices.Sort(s)

@@ -1,6 +1,7 @@
 package interval
 
 import (
+	"fmt"
 	"math"
 
 	"sealbound/stats/dist"
@@ -39,7 +40,7 @@ func Factor(n0, df, coverage, confidence float64) (float64, error) {
 		return math.NaN(), err
 	}
 	if n0 <= 0 {
-		return math.NaN(), ErrDomain
+		return math.NaN(), fmt.Errorf("interval: %w: equivalent count %v", ErrDomain, n0)
 	}
 	if err := freedom(df); err != nil {
 		return math.NaN(), err
