@@ -14,7 +14,7 @@ import (
 
 // pieceSize is how many bytes of a large file are indexed at a time, a few pieces
 // side by side.
-const pieceSize = 4 << 20
+const pieceSize = 1 << 20
 
 // Index finds the stretches of rows that have the same run and date.
 func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
@@ -212,7 +212,8 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 		p.plain = true
 		return p
 	}
-	var r record.Reader
+	r := readers.Get().(*record.Reader)
+	defer readers.Put(r)
 	r.Reset(src, from, p.end, 0, false)
 	var arena []byte
 	keep := func(b []byte) []byte {
@@ -220,7 +221,7 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 		arena = append(arena, b...) // what was kept before stays where it is when this moves
 		return arena[start:len(arena):len(arena)]
 	}
-	p.count, p.err = t.walk(ctx, &r, func(s stretch) {
+	p.count, p.err = t.walk(ctx, r, func(s stretch) {
 		s.run, s.date = keep(s.run), keep(s.date)
 		p.stretches = append(p.stretches, s)
 	})
