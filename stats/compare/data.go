@@ -15,8 +15,10 @@
 // By Satterthwaite from the observed information, kept within what the design
 // replicates: a product's mean by its own boxes less one; a difference by
 // (boxes-1)(products-1) where every product saw every box, by the sum over
-// products of (boxes-1) where each box saw one product, in between by whichever
-// of the two the design offers more of (see Design).
+// products of (boxes-1) where each box saw one product. Where boxes saw some of
+// the products, products that hang together by boxes are compared within them
+// (Design.Within); with less than two such comparisons boxes are taken as if each
+// product had its own.
 //
 // # Families of differences
 //
@@ -85,6 +87,7 @@ type Result struct {
 	LogLikelihood float64 // REML's; NaN without a model
 	Levels        []string
 	Design        Design
+	Apart         bool   // too few boxes saw several products: differences take boxes as if each product had its own
 	Reason        string // why there are no differences at all
 	NoPick        string // why no product can be picked from these data; empty where one can
 	Warnings      []stats.Warning

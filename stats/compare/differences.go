@@ -77,8 +77,8 @@ func (c *comparison) differences() {
 	case n < 2:
 		c.r.Reason = "one product only: there is nothing to compare it with"
 		return
-	case c.model.reason != "":
-		c.r.Reason = c.model.reason
+	case c.within.reason != "":
+		c.r.Reason = c.within.reason
 	}
 	var all []pair
 	for i := range n {
@@ -147,13 +147,13 @@ func (c *comparison) pair(a, b *Product) pair {
 		}
 		x.open, x.Reason = false, c.why(best, best)+": only one side of the difference can be said"
 		return x
-	case !c.model.fitted():
-		return refuse(c.model.reason)
+	case !c.within.fitted():
+		return refuse(c.within.reason)
 	}
-	if why := c.model.apart(a.column, b.column); why != "" {
+	if why := c.within.apart(a.column, b.column); why != "" {
 		return refuse(why)
 	}
-	base, raw, err := c.statistic(c.model, a, b)
+	base, raw, err := c.statistic(c.within, a, b)
 	if err != "" {
 		return refuse(err)
 	}
@@ -163,7 +163,7 @@ func (c *comparison) pair(a, b *Product) pair {
 		p  *Product
 		to **statistic
 	}{{a, &x.upA}, {b, &x.upB}} {
-		m, ok := c.raised[side.p.Code]
+		m, ok := c.lifted[side.p.Code]
 		if !ok {
 			continue
 		}
@@ -213,7 +213,7 @@ func (c *comparison) statistic(m model, a, b *Product) (s statistic, raw float64
 // serves one box (the spread between boxes holds it), and where sessions are in
 // the model.
 func (c *comparison) betweenReferences(a, b *Product) judge.Source {
-	if c.model.sessionIn || a.Sessions > 1 || b.Sessions > 1 || c.Reference.Levels < 2 {
+	if c.within.sessionIn || a.Sessions > 1 || b.Sessions > 1 || c.Reference.Levels < 2 {
 		return judge.Source{}
 	}
 	weight := make([]float64, c.Reference.Levels)
@@ -245,7 +245,7 @@ func (c *comparison) betweenReferences(a, b *Product) judge.Source {
 			boxes[r] = box
 		}
 	}
-	if !several && !c.model.oneBox() {
+	if !several && !c.within.oneBox() {
 		return judge.Source{}
 	}
 	var parts []judge.Source
@@ -302,7 +302,7 @@ func (c *comparison) correlations(pairs []pair) [][]float64 {
 	if len(l) == 0 {
 		return rho
 	}
-	v := c.model.fit.Cov
+	v := c.within.fit.Cov
 	covariance := func(x, y [2]int) float64 {
 		return v[x[0]][y[0]] - v[x[0]][y[1]] - v[x[1]][y[0]] + v[x[1]][y[1]]
 	}

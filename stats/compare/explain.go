@@ -84,7 +84,7 @@ func (c *comparison) explainPair(x pair, say sayer) {
 			db3(x.DB), trim(1-c.s.Confidence), c.shown.pairs)
 		return
 	}
-	units, level := c.model.differenceUnits(c.r.Products[c.indexOf(x.A)].column, c.r.Products[c.indexOf(x.B)].column)
+	units, level := c.within.differenceUnits(c.r.Products[c.indexOf(x.A)].column, c.r.Products[c.indexOf(x.B)].column)
 	say(x.A, x.B, "difference = %s, se = %s; degrees of freedom by Satterthwaite %s, kept within [1, %d] by the comparisons that the %s replicate = %s",
 		db3(x.DB), db3(x.SE), trim(x.SatterthwaiteDF), units-1, level, trim(x.DF))
 	t := c.shown.critical(x.base.df)

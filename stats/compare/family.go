@@ -79,8 +79,8 @@ func stepDown(p []float64) []float64 {
 }
 
 // formTolerance is how far a correlation may lie from product form. A change of
-// all correlations by so much moves Dunnett's critical value by less than 0.1 %.
-const formTolerance = 0.005
+// all correlations by so much moves Dunnett's critical value by less than 0.2 %.
+const formTolerance = 0.002
 
 // productForm finds lambda with rho_ij = lambda_i lambda_j, |lambda| at most 0.99,
 // for a correlation matrix; ok is false where there is none.

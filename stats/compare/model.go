@@ -138,7 +138,8 @@ func (m model) meanUnits(column int) (units int, level string) {
 func (m model) oneBox() bool { return len(m.box.met) == 1 || m.boxConfounded }
 
 // differenceUnits is one more than the independent comparisons that can judge the
-// spread of a difference; level names what replicates it.
+// spread of a difference; level names what replicates it. Products that hang
+// together by boxes are compared within boxes, others between them.
 func (m model) differenceUnits(a, b int) (units int, level string) {
 	level = "boxes"
 	if m.oneBox() {
@@ -146,10 +147,12 @@ func (m model) differenceUnits(a, b int) (units int, level string) {
 		for _, n := range m.fittings {
 			units += n - 1
 		}
+	} else if d := m.box.design(); m.box.part[a] == m.box.part[b] {
+		units = d.Within
 	} else {
-		d := m.box.design()
-		units = max(d.Within, d.Between)
+		units = d.Between
 	}
+	units = max(1, units)
 	// Products that met in no session differ by sessions too.
 	if m.sessionIn && len(m.session.met) > 1 && !m.session.share(a, b) {
 		if n := max(1, m.session.design().Between); n < units {
@@ -157,6 +160,24 @@ func (m model) differenceUnits(a, b int) (units int, level string) {
 		}
 	}
 	return units + 1, level
+}
+
+// cells is the factor of the pairs of product and box that occur, in the place of
+// the boxes: as if each product had boxes of its own.
+func cells(code []int32, box stats.Factor) stats.Factor {
+	f := stats.Factor{Name: box.Name, Codes: make([]int32, len(code))}
+	at := make(map[[2]int32]int32)
+	for i, p := range code {
+		k := [2]int32{p, box.Codes[i]}
+		c, ok := at[k]
+		if !ok {
+			c = int32(len(at))
+			at[k] = c
+		}
+		f.Codes[i] = c
+	}
+	f.Levels = len(at)
+	return f
 }
 
 // apart says why two products cannot be compared at all, empty where they can.
