@@ -50,6 +50,13 @@ func (l Limits) filled() (Limits, error) {
 	return l, nil
 }
 
+// A Case is one of several products or bands that a layout has to serve: how its
+// closings spread, and what is to be shown.
+type Case struct {
+	Variances
+	Aim
+}
+
 // Cheapest returns the layout of least cost, within the limits, that reaches the
 // power. Equal costs (to nine digits of the dearest layout's) go to fewer
 // sessions, then fewer boxes, then fewer closings. Layouts in which a level that
@@ -58,45 +65,68 @@ func (l Limits) filled() (Limits, error) {
 // Where none reaches it, the error is ErrOutOfReach and the outcome that of the
 // largest layout, if it could be evaluated.
 func Cheapest(v Variances, aim Aim, costs Costs, limits Limits) (Outcome, error) {
-	if err := aim.check(); err != nil {
+	o, err := CheapestForAll([]Case{{v, aim}}, costs, limits)
+	if len(o) == 0 {
 		return Outcome{}, err
 	}
-	if err := v.check(); err != nil {
-		return Outcome{}, err
+	return o[0], err
+}
+
+// CheapestForAll is Cheapest for several cases that one layout is to serve, each
+// with the power of its own aim. It returns one outcome for each, of the same
+// layout; none where the largest layout could not be evaluated for all.
+func CheapestForAll(cases []Case, costs Costs, limits Limits) ([]Outcome, error) {
+	if len(cases) == 0 {
+		return nil, fmt.Errorf("plan: %w: nothing to plan for", interval.ErrTooFew)
+	}
+	rules := make([]*rule, len(cases))
+	for i, c := range cases {
+		if err := c.Aim.check(); err != nil {
+			return nil, err
+		}
+		if err := c.Variances.check(); err != nil {
+			return nil, err
+		}
+		rules[i] = newRule(c.Variances, c.Aim)
 	}
 	if err := notNegative("cost", costs.Closing, costs.Session, costs.Box, costs.Fitting); err != nil {
-		return Outcome{}, err
+		return nil, err
 	}
 	limits, err := limits.filled()
 	if err != nil {
-		return Outcome{}, err
+		return nil, err
 	}
 	if err := finite("cost", costs.Of(limits.Most)); err != nil {
-		return Outcome{}, err
+		return nil, err
 	}
-	return newRule(v, aim).cheapest(costs, limits)
+	return cheapest(rules, costs, limits)
 }
 
-func (r *rule) cheapest(costs Costs, limits Limits) (Outcome, error) {
-	candidates := limits.layouts(r.v, costs)
+func cheapest(rules []*rule, costs Costs, limits Limits) ([]Outcome, error) {
+	candidates := limits.layouts(rules, costs)
 	if len(candidates) == 0 {
-		return Outcome{}, fmt.Errorf("plan: %w: %s", ErrOutOfReach, limits.Most.unrepeated(r.v))
+		return nil, fmt.Errorf("plan: %w: %s", ErrOutOfReach, unrepeated(limits.Most, rules))
 	}
 	for _, c := range candidates {
-		known := knownPower(r.aim.MarginDB, math.Sqrt(c.layout.strata(r.v).variance()), r.aim.Confidence)
-		if known < r.aim.Power-screen && r.aim.Power > 0.5 {
+		if !worthTrying(c.layout, rules) {
 			continue
 		}
-		if o, err := r.priced(c.layout, costs); err != nil || o.Power >= r.aim.Power {
+		if o, reached, err := priced(c.layout, rules, costs); err != nil || reached {
 			return o, err
 		}
 	}
-	o, err := r.priced(limits.Most, costs)
+	o, _, err := priced(limits.Most, rules, costs)
 	if err != nil {
-		return Outcome{}, err
+		return nil, err
+	}
+	least := o[0]
+	for _, x := range o {
+		if x.Power < least.Power {
+			least = x
+		}
 	}
 	return o, fmt.Errorf("plan: %w: %d boxes, %d sessions and %d closings of each box in each session, the most within the limits, give power %.3g",
-		ErrOutOfReach, o.Layout.Boxes, o.Layout.Sessions, o.Layout.Closings, o.Power)
+		ErrOutOfReach, least.Layout.Boxes, least.Layout.Sessions, least.Layout.Closings, least.Power)
 }
 
 // screen: an estimated variance hardly ever gives more power than a known one,
@@ -104,10 +134,39 @@ func (r *rule) cheapest(costs Costs, limits Limits) (Outcome, error) {
 // are not evaluated.
 const screen = 0.05
 
-func (r *rule) priced(l Layout, costs Costs) (Outcome, error) {
-	o, err := r.outcome(l)
-	o.Cost = costs.Of(l)
-	return o, err
+func worthTrying(l Layout, rules []*rule) bool {
+	for _, r := range rules {
+		known := knownPower(r.aim.MarginDB, math.Sqrt(l.strata(r.v).variance()), r.aim.Confidence)
+		if known < r.aim.Power-screen && r.aim.Power > 0.5 {
+			return false
+		}
+	}
+	return true
+}
+
+// priced evaluates a layout for every case and tells whether all reach their power.
+func priced(l Layout, rules []*rule, costs Costs) (out []Outcome, reached bool, err error) {
+	reached = true
+	for _, r := range rules {
+		o, err := r.outcome(l)
+		if err != nil {
+			return nil, false, err
+		}
+		o.Cost = costs.Of(l)
+		out = append(out, o)
+		reached = reached && o.Power >= r.aim.Power
+	}
+	return out, reached, nil
+}
+
+// unrepeated says which level varies in one of the cases and is not repeated.
+func unrepeated(l Layout, rules []*rule) string {
+	for _, r := range rules {
+		if reason := l.unrepeated(r.v); reason != "" {
+			return reason
+		}
+	}
+	return ""
 }
 
 type candidate struct {
@@ -116,14 +175,14 @@ type candidate struct {
 }
 
 // layouts lists what may be evaluated, cheapest first.
-func (l Limits) layouts(v Variances, costs Costs) []candidate {
+func (l Limits) layouts(rules []*rule, costs Costs) []candidate {
 	unit := costs.Of(l.Most) / 1e9
 	var out []candidate
 	for s := l.Least.Sessions; s <= l.Most.Sessions; s++ {
 		for b := l.Least.Boxes; b <= l.Most.Boxes; b++ {
 			for n := l.Least.Closings; n <= l.Most.Closings; n++ {
 				c := candidate{layout: Layout{Boxes: b, Sessions: s, Closings: n}}
-				if c.layout.unrepeated(v) != "" {
+				if unrepeated(c.layout, rules) != "" {
 					continue
 				}
 				if unit > 0 {
