@@ -85,6 +85,28 @@ func (s Settings) check(by []string) error {
 // cells are the groups in their bands, after filters and the choice of the test
 // that the question is about.
 func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cell, error) {
+	closings, err := c.chosen(s, n)
+	if err != nil {
+		return nil, err
+	}
+	groups := unpooled(groupBy(closings, by), by, s.Pool, n)
+	for i, g := range groups {
+		if s.AllDates {
+			noteAllDates(g, n)
+			continue
+		}
+		groups[i] = lastTest(g, s.Within, n)
+	}
+	return c.banded(groups, s, t, n, func(g group) {
+		mixedConditions(g, n)
+		if gaskets := distinct(g.closings, "gasket"); len(gaskets) > 1 {
+			n.add("different gasket products are pooled", g.short()+": "+listed(gaskets))
+		}
+	})
+}
+
+// chosen are the closings that the filters leave, their fittings named.
+func (c *campaign) chosen(s Settings, n *notebook) ([]*closing, error) {
 	for _, text := range c.nameFittings() {
 		n.add(text, "")
 	}
@@ -101,14 +123,11 @@ func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cel
 	case left > 0:
 		n.add(fmt.Sprintf("the filters left out %s", count(left, "closing")), "")
 	}
-	groups := unpooled(groupBy(closings, by), by, s.Pool, n)
-	for i, g := range groups {
-		if s.AllDates {
-			noteAllDates(g, n)
-			continue
-		}
-		groups[i] = lastTest(g, s.Within, n)
-	}
+	return closings, nil
+}
+
+// banded are the cells of groups in their bands; note says what each group holds.
+func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, note func(group)) ([]*cell, error) {
 	var used []float64
 	for _, p := range c.points {
 		if len(used) == 0 || p.FreqHz != used[len(used)-1] {
@@ -122,10 +141,7 @@ func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cel
 	inside := c.inside(bands, n)
 	var cells []*cell
 	for _, g := range groups {
-		mixedConditions(g, n)
-		if gaskets := distinct(g.closings, "gasket"); len(gaskets) > 1 {
-			n.add("different gasket products are pooled", g.short()+": "+listed(gaskets))
-		}
+		note(g)
 		for b, band := range bands {
 			x, err := c.cellOf(g, band, inside[b], t)
 			if err != nil {
