@@ -99,7 +99,7 @@ func (c *comparison) products() {
 	for p, s := range seen {
 		if s {
 			c.r.Products = append(c.r.Products, Product{Code: int32(p), Estimate: noEstimate(), SatterthwaiteDF: nan,
-				Verdict: judge.TooFew, HeadroomDB: nan, column: -1, plainSE: nan, plainDF: nan, raisedMean: nan})
+				Verdict: judge.TooFew, HeadroomDB: nan, column: -1, plainSE: nan, plainDF: nan})
 		}
 	}
 }
@@ -310,7 +310,7 @@ func (c *comparison) mean(p *Product) {
 			q := *p
 			e.UpperRaisedDB = nan
 			if up.fitted() && c.modelMean(up, &q, units, ref) {
-				e.UpperRaisedDB, p.raisedMean = q.Upper, q.Value
+				e.UpperRaisedDB = q.Upper
 			}
 		}
 		if units < 2 && level == "box" {
@@ -355,9 +355,13 @@ func (c *comparison) modelMean(m model, p *Product, units int, ref judge.Source)
 }
 
 // reference is the uncertainty of the open reference to be added to the mean of a
-// product: that of closings in one session which no level of the model carries.
+// product: that of closings in one session which no level of the model carries,
+// and that of one reference for all sessions.
 func (c *comparison) reference(p *Product, closings []int32) judge.Source {
-	if p.Sessions > 1 || !p.Own && c.model.sessionIn {
+	if (p.Sessions > 1 || !p.Own && c.model.sessionIn) && !c.OneReference(c.r.Kept) {
+		if len(c.s.Reference) > 0 {
+			c.warn("reference-not-added", "several sessions carry the error of the open reference themselves; the uncertainty given for it was not added")
+		}
 		return judge.Source{}
 	}
 	u, known := judge.Combined(c.s.Reference...), len(c.s.Reference) > 0

@@ -118,7 +118,6 @@ type Product struct {
 	own        judge.Mean
 	plainSE    float64 // without the shared reference
 	plainDF    float64
-	raisedMean float64 // with its hidden readings raised
 }
 
 // A Difference is the mean of A less that of B, dB. Lower and Upper are

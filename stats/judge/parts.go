@@ -80,3 +80,7 @@ func (m Mean) LowerAt(confidence float64) float64 {
 	}
 	return m.Value - dist.TQuantile(confidence, m.DF)*m.SE
 }
+
+// OneReference reports whether all the closings rest on the same open readings, so
+// that not even several sessions carry their error.
+func (d Data) OneReference(closings []int32) bool { return d.oneReference(closings) }
