@@ -86,9 +86,8 @@ func NestedCoverage(y []float64, levels []stats.Factor, coverage, confidence flo
 	mean, strata := stratify(tiers)
 	g := generalized{mean: mean, units: float64(len(tiers[0].values)), z: dist.NormalQuantile(coverage), strata: strata}
 	sample := g.sample(rand.New(rand.NewPCG(seed, nestedStream)), draws)
-	slices.Sort(sample)
 	// The k-th of N draws is expected at the k/(N+1) quantile: at or below the one meant.
-	lower = sample[max(int((1-confidence)*float64(draws+1)), 1)-1]
+	lower = nth(sample, max(int((1-confidence)*float64(draws+1)), 1)-1)
 	if upper, err = g.upper(float64(len(y)), coverage, confidence); err != nil {
 		return bad, bad, err
 	}
@@ -315,14 +314,14 @@ func (g generalized) upper(closings, coverage, confidence float64) (float64, err
 	return g.mean - k*math.Sqrt(total), err
 }
 
+// normal draws a standard normal number.
+func normal(r *rand.Rand) float64 { return r.NormFloat64() }
+
 // uniform returns a number inside (0, 1).
 func uniform(r *rand.Rand) float64 { return (float64(r.Uint64()>>11) + 0.5) / (1 << 53) }
 
-// normal draws by inversion, so that the sequence depends on the generator
-// alone and not on the library's way of making normal numbers.
-func normal(r *rand.Rand) float64 { return dist.NormalQuantile(uniform(r)) }
-
-// chiSquare draws from chi-square with df > 0 degrees of freedom. Source: G.
+// chiSquare draws from chi-square with df > 0 degrees of freedom, by rejection from
+// a cubed normal number; the squeeze spares most draws their logarithms. Source: G.
 // Marsaglia and W. W. Tsang, ACM Transactions on Mathematical Software 26 (2000)
 // 363-372.
 func chiSquare(r *rand.Rand, df float64) float64 {
@@ -340,9 +339,53 @@ func chiSquare(r *rand.Rand, df float64) float64 {
 			continue
 		}
 		v = v * v * v
-		if math.Log(uniform(r)) < 0.5*x*x+d-d*v+d*math.Log(v) {
+		u := uniform(r)
+		x2 := x * x
+		if u < 1-0.0331*x2*x2 || math.Log(u) < 0.5*x2+d-d*v+d*math.Log(v) {
 			// Never 0, which would divide: that would take a draw below 1e-300.
 			return math.Max(2*d*v*boost, 1e-300)
 		}
 	}
+}
+
+// nth returns the value that would stand at index k if x were sorted. It reorders x.
+// Median-of-three partitions: linear time on draws, which come in no order.
+func nth(x []float64, k int) float64 {
+	lo, hi := 0, len(x)-1
+	for lo < hi {
+		mid := lo + (hi-lo)/2
+		if x[mid] < x[lo] {
+			x[mid], x[lo] = x[lo], x[mid]
+		}
+		if x[hi] < x[lo] {
+			x[hi], x[lo] = x[lo], x[hi]
+		}
+		if x[hi] < x[mid] {
+			x[hi], x[mid] = x[mid], x[hi]
+		}
+		pivot := x[mid]
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
 }

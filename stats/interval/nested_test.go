@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"sealbound/stats"
@@ -342,6 +343,22 @@ func BenchmarkNestedCoverage(b *testing.B) {
 	for b.Loop() {
 		if _, _, err := NestedCoverage(y, levels, 0.9, 0.95, 1, 100000); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+func TestNth(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	for range 200 {
+		x := make([]float64, 1+r.IntN(60))
+		for i := range x {
+			x[i] = float64(r.IntN(20)) // with ties
+		}
+		sorted := slices.Sorted(slices.Values(x))
+		for k := range x {
+			if got := nth(slices.Clone(x), k); got != sorted[k] {
+				t.Fatalf("%v: value %d is %v, want %v", x, k, got, sorted[k])
+			}
 		}
 	}
 }
