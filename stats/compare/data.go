@@ -113,11 +113,11 @@ type Product struct {
 	ReferenceU                          judge.Source
 	Reason                              string
 
-	hidden     int // readings that may hide more: limited, or without a known floor and near the highest
-	column     int // in the model; -1 for none
-	own        judge.Mean
-	plainSE    float64 // without the shared reference
-	plainDF    float64
+	hidden  int // readings that may hide more: limited, or without a known floor and near the highest
+	column  int // in the model; -1 for none
+	own     judge.Mean
+	plainSE float64 // without the shared reference
+	plainDF float64
 }
 
 // A Difference is the mean of A less that of B, dB. Lower and Upper are
