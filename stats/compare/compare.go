@@ -213,7 +213,7 @@ func (c *comparison) fit() error {
 	if !c.model.fitted() {
 		return nil
 	}
-	c.r.Components, c.r.LogLikelihood = c.model.fit.Components, c.model.fit.LogLikREML
+	c.components()
 	if c.factors[2].Levels == 2 && c.factors[0].Levels > 2 && c.model.sessionIn {
 		c.r.Warnings = append(c.r.Warnings, stats.Warning{Code: "few-sessions",
 			Text: "two sessions tell little of how sessions differ: where they differ more than the boxes do, the lower bound of a mean holds less often than asked for (0.90 for 0.95); differences within sessions are not touched"})
@@ -238,6 +238,24 @@ func (c *comparison) fit() error {
 		}
 	}
 	return nil
+}
+
+// components lists the variances of the model.
+func (c *comparison) components() {
+	fit := c.model.fit
+	c.r.LogLikelihood = fit.LogLikREML
+	bounds, err := fit.SDIntervals(2*c.s.Confidence - 1) // one-sided each at the confidence
+	total := 0.0
+	for _, k := range fit.Components {
+		total += k.Variance
+	}
+	for i, k := range fit.Components {
+		x := Component{Source: k.Name, Variance: k.Variance, SD: k.SD, Lower: nan, Upper: nan, Share: k.Variance / total, Dropped: k.Dropped}
+		if err == nil {
+			x.Lower, x.Upper = bounds[i].Lower, bounds[i].Upper
+		}
+		c.r.Components = append(c.r.Components, x)
+	}
 }
 
 // tooFewShared reports whether so few boxes saw several products that a

@@ -39,7 +39,6 @@ import (
 	"sealbound/stats"
 	"sealbound/stats/band"
 	"sealbound/stats/judge"
-	"sealbound/stats/mixed"
 )
 
 // Data are the readings of the products compared, in one band. Product has one
@@ -83,7 +82,7 @@ type Result struct {
 	PairsFamily   Family       // of Letters and Best, which always rest on all pairs
 	Best          []int32      // products not shown worse than the best, by falling mean
 	Gains         []Gain       // with Settings.Against: box by box
-	Components    []mixed.Component
+	Components    []Component
 	LogLikelihood float64 // REML's; NaN without a model
 	Levels        []string
 	Design        Design
@@ -139,6 +138,16 @@ type Difference struct {
 	EquivalentP     float64 // of the two one-sided tests, adjusted by Holm; NaN where not asked or not to be had
 	Equivalent      bool
 	Reason          string // why something is not defined
+}
+
+// A Component is one variance of the model, dB^2, with its SD and the one-sided
+// bounds of that, dB. Source is the level, or levels joined by +. A component at
+// the boundary has Variance and Lower exactly 0.
+type Component struct {
+	Source                     string
+	Variance, SD, Lower, Upper float64
+	Share                      float64 // of the sum of all variances
+	Dropped                    bool
 }
 
 // A Gain is what a product adds in one box over the product compared against:

@@ -32,7 +32,7 @@ func (c *comparison) explain() {
 	if c.model.fitted() {
 		say(-1, -1, "model: product (fixed) + %s, by REML; log-likelihood %s", strings.Join(c.r.Levels, " + "), db4(c.r.LogLikelihood))
 		for _, k := range c.r.Components {
-			what := fmt.Sprintf("variance of %s = %s dB2 (SD %s)", k.Name, db4(k.Variance), db3(k.SD))
+			what := fmt.Sprintf("variance of %s = %s dB2 (SD %s)", k.Source, db4(k.Variance), db3(k.SD))
 			if k.Dropped {
 				what += ", dropped and refitted without"
 			}

@@ -30,7 +30,6 @@ var notComputed = []struct{ contains, reason string }{
 	{"_kr", "Kenward-Roger is not offered: Satterthwaite kept within what the boxes replicate is"},
 	{"df_satterthwaite_lmerTest.", "numeric Hessian of the same quantity; the exact df_satterthwaite is checked"},
 	{"info.", "what another optimiser stopped at, for information"},
-	{"share.", "shares of the variance are the subject of another command"},
 	{"vcov.", "covariances of the fixed effects do not leave the package"},
 }
 
@@ -157,7 +156,7 @@ func TestMachinesReference(t *testing.T) {
 		a := r.product(t, 0)
 		component := func(name string) float64 {
 			for _, k := range r.Components {
-				if k.Name == name || strings.HasPrefix(k.Name, name+"+") {
+				if k.Source == name || strings.HasPrefix(k.Source, name+"+") {
 					return k.Variance
 				}
 			}
@@ -203,6 +202,12 @@ func TestMachinesReference(t *testing.T) {
 				got = math.Sqrt(component("fitting"))
 			case v.Name == "sd.residual":
 				got = math.Sqrt(residual)
+			case v.Name == "share.Worker.(Intercept)":
+				got = r.Components[0].Share
+			case v.Name == "share.Worker:Machine.(Intercept)":
+				got = r.Components[1].Share
+			case v.Name == "share.residual":
+				got = r.Components[len(r.Components)-1].Share
 			case v.Name == "reml_loglik":
 				got = r.LogLikelihood
 			case v.Name == "reml_criterion":
