@@ -303,12 +303,12 @@ func TestNestedCoverageSimulated(t *testing.T) {
 			for c := range campaigns {
 				y := make([]float64, n)
 				for k := range y {
-					y[k] = 60 + normal(r)
+					y[k] = 60 + inverted(r)
 				}
 				for l, f := range levels {
 					effect := make([]float64, f.Levels)
 					for u := range effect {
-						effect[u] = sds[l] * normal(r)
+						effect[u] = sds[l] * inverted(r)
 					}
 					for k, code := range f.Codes {
 						y[k] += effect[code]
@@ -333,6 +333,9 @@ func TestNestedCoverageSimulated(t *testing.T) {
 		}
 	}
 }
+
+// inverted draws a standard normal number by inversion.
+func inverted(r *rand.Rand) float64 { return dist.NormalQuantile(uniform(r)) }
 
 func BenchmarkNestedCoverage(b *testing.B) {
 	levels, n := hierarchy(ragged)

@@ -42,7 +42,7 @@ func Judge(d Data, s Settings) (Result, error) {
 	r.Levels, r.Warnings = r.Mean.Levels, append(r.Warnings, r.Mean.Warnings...)
 	if g.session.Levels == 2 && g.box.Levels > 2 {
 		r.Warnings = append(r.Warnings, stats.Warning{Code: "few-sessions",
-			Text: "two sessions tell little of how sessions differ: where they differ more than the boxes do, a bound at 0.95 holds in about 0.90 of campaigns (0.88 for coverage); a third session mends it"})
+			Text: "two sessions tell little of how sessions differ: where they differ more than the boxes do, a bound at 0.95 holds in about 0.90 of campaigns (coverage in 0.86); a third session mends it"})
 	}
 	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
