@@ -56,6 +56,8 @@ func results(doc *Document) (table, error) {
 		return tableOf(judgeColumns, doc.Judge), nil
 	case "check":
 		return tableOf(checkColumns, doc.Check), nil
+	case "plan":
+		return tableOf(planColumns, doc.Plan.Rows), nil
 	}
 	return table{}, fmt.Errorf("report: no columns for the command %q", doc.Command)
 }

@@ -56,6 +56,12 @@ func page(doc *Document) ([]block, error) {
 		blocks = append(blocks, judgeBlocks(doc)...)
 	case "check":
 		blocks = append(blocks, checkBlocks(doc)...)
+	case "plan":
+		tables, err := planBlocks(doc)
+		if err != nil {
+			return nil, err
+		}
+		blocks = append(blocks, tables...)
 	}
 	if len(doc.Notes) > 0 {
 		blocks = append(blocks, block{title: "Notes", bullets: doc.Notes})
