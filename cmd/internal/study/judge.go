@@ -4,8 +4,11 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"sealbound/cmd/internal/report"
 	"sealbound/stats/judge"
@@ -43,14 +46,9 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	}
 	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
 		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
-	results := make([]judge.Result, len(cells))
-	for i, x := range cells {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		if results[i], err = judge.Judge(x.data, settings); err != nil {
-			return nil, fmt.Errorf("%s, band %s: %w", x.group.name(), x.band.Name, err)
-		}
+	results, err := judgeAll(ctx, cells, settings)
+	if err != nil {
+		return nil, err
 	}
 	if s.Family == "holm" {
 		holm(results, settings, n)
@@ -67,6 +65,37 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	doc.Notes = append(n.lines(), c.summary.Notes...)
 	doc.Cautions = cautions
 	return doc, nil
+}
+
+// judgeAll judges the cells side by side; each has its own place in the results, so
+// the number of processors never shows.
+func judgeAll(ctx context.Context, cells []*cell, s judge.Settings) ([]judge.Result, error) {
+	results, errs := make([]judge.Result, len(cells)), make([]error, len(cells))
+	var next atomic.Int64
+	var done sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(cells)) {
+		done.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(cells) {
+					return
+				}
+				if errs[i] = ctx.Err(); errs[i] == nil {
+					results[i], errs[i] = judge.Judge(cells[i].data, s)
+				}
+			}
+		})
+	}
+	done.Wait()
+	for i, err := range errs {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s, band %s: %w", cells[i].group.name(), cells[i].band.Name, err)
+		}
+	}
+	return results, nil
 }
 
 // check refuses settings that cannot be meant.
