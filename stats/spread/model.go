@@ -47,16 +47,44 @@ func fitted(values []float64, factors []stats.Factor, ages []float64, zero []str
 		residual = strings.TrimSuffix(residual, "+closing")
 	}
 	err = m.fitTerms(values, factors, ages, levels.Terms, residual)
-	if !errors.Is(err, mixed.ErrNoResidual) || len(levels.Terms) == 0 {
+	alike, flat := alikeWithin(values, levels.Terms)
+	if !errors.Is(err, mixed.ErrNoResidual) || alike < 0 {
 		m.warnings = append(m.warnings, levels.Warnings...)
 		return m, err
 	}
-	finest := levels.Terms[len(levels.Terms)-1].Factor
-	one, oneOf, oneAge := collapsed(values, factors, ages, finest)
-	m, err = fitted(one, oneOf, oneAge, append([]string{residual}, zero...))
+	by := levels.Terms[alike].Factor
+	one, oneOf, oneAge := collapsed(values, factors, ages, by)
+	m, err = fitted(one, oneOf, oneAge, slices.Concat(flat, []string{residual}, zero))
 	m.warnings = append(m.warnings, stats.Warning{Code: "closings-alike",
-		Text: "the closings of each group of " + finest.Name + " read alike, so each group counts once and " + residual + " shows no spread: their spread lies below what the readings resolve"})
+		Text: "the closings of each group of " + by.Name + " read alike, so each group counts once and " + and(append(flat, residual)) + " shows no spread: it lies below what the readings resolve"})
 	return m, err
+}
+
+// alikeWithin finds the term of the most groups within which all values are equal; -1
+// for none. flat names the terms that run across these groups, which then show no
+// spread either.
+func alikeWithin(values []float64, terms []mixed.Term) (at int, flat []string) {
+	at = -1
+	for k, t := range terms {
+		first := make(map[int32]float64)
+		equal := true
+		for i, c := range t.Factor.Codes {
+			x, seen := first[c]
+			if !seen {
+				first[c] = values[i]
+			}
+			equal = equal && (!seen || x == values[i])
+		}
+		if equal && (at < 0 || t.Factor.Levels > terms[at].Factor.Levels) {
+			at = k
+		}
+	}
+	for k, t := range terms {
+		if at >= 0 && k != at && !nested(terms[at].Factor, t.Factor) {
+			flat = append(flat, t.Factor.Name)
+		}
+	}
+	return at, flat
 }
 
 // collapsed keeps one value for each group of a factor.
@@ -64,8 +92,9 @@ func collapsed(values []float64, factors []stats.Factor, ages []float64, by stat
 	seen := make([]bool, by.Levels)
 	of = slices.Clone(factors)
 	for k := range of {
-		of[k].Codes = nil
+		of[k].Codes, of[k].Levels = nil, 0
 	}
+	recode := make([]map[int32]int32, len(factors))
 	for i, c := range by.Codes {
 		if seen[c] {
 			continue
@@ -76,7 +105,15 @@ func collapsed(values []float64, factors []stats.Factor, ages []float64, by stat
 			age = append(age, ages[i])
 		}
 		for k, f := range factors {
-			of[k].Codes = append(of[k].Codes, f.Codes[i])
+			if recode[k] == nil {
+				recode[k] = make(map[int32]int32)
+			}
+			code, known := recode[k][f.Codes[i]]
+			if !known {
+				code = int32(len(recode[k]))
+				recode[k][f.Codes[i]] = code
+			}
+			of[k].Codes, of[k].Levels = append(of[k].Codes, code), len(recode[k])
 		}
 	}
 	return one, of, age

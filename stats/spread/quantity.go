@@ -22,7 +22,15 @@ import (
 // Statistics in Medicine 27 (2008) 1693-1702 (from memory).
 func quantity(parts []Component, lower func(sources []string) float64, wanted ...string) Quantity {
 	q := Quantity{}
-	var have []string
+	var all []string
+	for _, c := range parts {
+		all = append(all, levelsOf(c.Source)...)
+	}
+	for _, l := range wanted {
+		if !slices.Contains(all, l) && l != "visit" { // visits differ where sessions or strips do
+			return undefined(fmt.Sprintf("one %s only: what another adds is not in the data", l), true)
+		}
+	}
 	var v, below, above float64
 	for _, c := range parts {
 		var in, out []string
@@ -40,16 +48,10 @@ func quantity(parts []Component, lower func(sources []string) float64, wanted ..
 			return undefined(fmt.Sprintf("the spread of %s cannot be told from that of %s (%s is one term): %s",
 				and(in), and(out), c.Source, remedy(in, out)), true)
 		}
-		have = append(have, in...)
 		q.Sources = append(q.Sources, c.Source)
 		v += c.Variance
 		low, up := c.Variance-c.Lower*c.Lower, c.Upper*c.Upper-c.Variance
 		below, above = below+low*low, above+up*up
-	}
-	for _, l := range wanted {
-		if !slices.Contains(have, l) && l != "visit" { // visits differ where sessions or strips do
-			return undefined(fmt.Sprintf("one %s only: what another adds is not in the data", l), true)
-		}
 	}
 	q.SD = math.Sqrt(v)
 	q.Lower, q.Upper = math.Sqrt(math.Max(0, v-math.Sqrt(below))), math.Sqrt(v+math.Sqrt(above))
