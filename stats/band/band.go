@@ -166,7 +166,7 @@ func meanPower(db []float64) float64 {
 	}
 	sum := 0.0
 	for _, v := range db {
-		sum += math.Pow(10, (low-v)/10)
+		sum += math.Exp((low - v) * (math.Ln10 / 10))
 	}
 	return low - 10*math.Log10(sum/float64(len(db)))
 }
