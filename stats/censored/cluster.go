@@ -28,7 +28,12 @@ type outer struct {
 type clusters struct {
 	outers             []outer
 	hasOuter, hasInner bool // the level exists
+	left               int  // evaluations of an inner unit that may still be spent
 }
+
+// budget is how many evaluations each inner unit may cost. Fits and bounds of
+// made-up campaigns in two levels took a quarter of it at most.
+const budget = 1_000_000
 
 // newClusters gathers closings, which are in order of unit, age, limited or not,
 // and value. outerOf and innerOf are unit codes, nil where there is no such level;
@@ -65,6 +70,9 @@ func newClusters(y, x []float64, limited []bool, outerOf, innerOf []int32) *clus
 		} else {
 			h.cuts = append(h.cuts, cut{v, 1})
 		}
+	}
+	for _, o := range c.outers {
+		c.left += budget * len(o.units)
 	}
 	return c
 }

@@ -45,7 +45,7 @@ func (c *clusters) maximize(start params, free []int, info *mat.SymDense) maximu
 		arrived := gain < 1e-13*size
 		next, l, g := m.at, m.logLik, grad
 		stuck := true
-		if !arrived {
+		if !arrived && step != nil {
 			next, l, g, stuck = c.climb(&m, free, step, gain < 1e-7*size)
 			arrived = stuck && gain < 1e-7*size
 		}
@@ -152,7 +152,7 @@ func definite(info *mat.SymDense) (turned *mat.SymDense, up []float64) {
 	top := max(math.Abs(values[0]), math.Abs(values[n-1]))
 	turned = mat.NewSymDense(n, nil)
 	for k, l := range values {
-		turned.SymRankOne(turned, max(math.Abs(l), 1e-9*top), v.ColView(k))
+		turned.SymRankOne(turned, max(math.Abs(l), 1e-9*top, 1e-12), v.ColView(k))
 	}
 	if values[0] < -1e-4*top {
 		up = mat.Col(nil, 0, &v)

@@ -169,21 +169,25 @@ type edge struct{ low, high, width float64 }
 // sharp is the width below which an edge is too sharp for Gauss-Hermite nodes.
 const sharp = 0.5
 
-// overEdge integrates f over panels: fine ones about the edge, wide ones above
-// it, where f is as smooth as the standard normal density in it.
-func overEdge(e edge, f func(x, logW float64)) {
-	below, above := e.low-4*e.width, e.high+4*e.width
-	end := max(e.high, 0) + 8.5
-	for from := max(e.low-8*e.width, min(e.low, 0)-8.5); from < end; {
+// reach is how far an integrand matters from its mode: its logarithm is at least
+// as curved as that of the standard normal density, so there exp(-36) is left.
+const reach = 8.5
+
+// overEdge visits the nodes of panels that cover an integrand with the mode at:
+// fine ones about the edge, wide ones above it, where it is smooth.
+func overEdge(e edge, at float64, visit func(x, logW float64)) {
+	from, end := max(e.low-8*e.width, at-reach), at+reach
+	below, above := max(e.low-4*e.width, from), min(e.high+4*e.width, end)
+	for from < end {
 		to := from + 2
 		switch {
 		case from < below:
-			to = min(from+4*e.width, below)
+			to = below
 		case from < above:
 			to = from + max(2*e.width, (above-below)/16)
 		}
 		for k, x := range panelRule.x {
-			f(from+(to-from)*x, panelRule.logW[k]+math.Log(to-from))
+			visit(from+(to-from)*x, panelRule.logW[k]+math.Log(to-from))
 		}
 		from = to
 	}
@@ -199,12 +203,12 @@ func integral(r rule, e *edge, start *float64, slope func(v float64) (value, cur
 		l, s := f(v)
 		m.add(logW+l-v*v/2-halfLog2Pi, &s)
 	}
-	if e != nil {
-		overEdge(*e, node)
-		return m.close()
-	}
 	at, curv := mode(*start, slope)
 	*start = at
+	if e != nil {
+		overEdge(*e, at, node)
+		return m.close()
+	}
 	width := math.Sqrt(2 / curv)
 	for k, x := range r.x {
 		node(at+width*x, r.logW[k]+math.Log(width))
@@ -215,6 +219,7 @@ func integral(r rule, e *edge, start *float64, slope func(v float64) (value, cur
 // overInner integrates an inner unit over v, at a given shift from u.
 func (c *clusters) overInner(u *inner, p *params, shift float64) (float64, scores) {
 	if !c.hasInner {
+		c.left--
 		return u.at(p, shift)
 	}
 	s2, r := p[pInner], exactRule
@@ -229,9 +234,11 @@ func (c *clusters) overInner(u *inner, p *params, shift float64) (float64, score
 		}
 	}
 	return integral(r, e, &u.mode, func(v float64) (float64, float64) {
+		c.left--
 		_, s := u.at(p, shift+s2*v)
 		return s2*s[pMean] - v, 1 + s2*s2*s[pWeight]
 	}, func(v float64) (float64, scores) {
+		c.left--
 		l, s := u.at(p, shift+s2*v)
 		s[pInner] = v * s[pMean]
 		return l, s
@@ -288,11 +295,15 @@ func (c *clusters) overOuter(o *outer, p *params) (float64, scores) {
 	}, func(u float64) (float64, scores) { return c.atOuter(o, p, u) })
 }
 
-// logLik returns the log-likelihood and its gradient.
+// logLik returns the log-likelihood and its gradient, NaN when the budget of the
+// fit is used up: data that no normal model describes can keep a search going.
 func (c *clusters) logLik(at *params) (logLik float64, grad params) {
 	p := *at
 	p[pOuter], p[pInner] = math.Abs(p[pOuter]), math.Abs(p[pInner])
 	for k := range c.outers {
+		if c.left < 0 {
+			return math.NaN(), grad
+		}
 		o := &c.outers[k]
 		l, s := c.overOuter(o, &p)
 		logLik += l
