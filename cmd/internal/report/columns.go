@@ -56,6 +56,8 @@ func results(doc *Document) (table, error) {
 		return tableOf(judgeColumns, doc.Judge), nil
 	case "check":
 		return tableOf(checkColumns, doc.Check), nil
+	case "spread":
+		return tableOf(spreadColumns, doc.Spread), nil
 	case "plan":
 		return tableOf(planColumns, doc.Plan.Rows), nil
 	}

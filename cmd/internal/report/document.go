@@ -16,6 +16,7 @@ type Document struct {
 	Headlines []string // the answer, one sentence per group, first in text and markdown
 	Judge     []JudgeRow
 	Check     []CheckRow
+	Spread    []SpreadRow
 	Plan      PlanAnswer
 	Notes     []string      // assumed, left out, not said by the data
 	Explain   []Explanation // with --explain: each number's formula with its values

@@ -42,6 +42,8 @@ type Settings struct {
 	ProblemLimit         int
 	Seed                 uint64
 	Explain              bool
+	ToleranceDB          float64 // spread: results should differ by no more; 0: not asked
+	ToleranceOn          string  // spread: repeatability or reproducibility
 	Version              string
 	Stdin                io.Reader
 }
@@ -55,6 +57,7 @@ func DefaultSettings() Settings {
 		TargetDB: 50, Bands: "itu", Confidence: 0.95, Coverage: 0.90, On: "mean",
 		FloorMarginDB: in.FloorMarginDB, DriftDB: in.DriftDB, FreqMatchPPM: in.FreqMatch * 1e6,
 		Within: 90 * day, Average: "db", LimitedRaiseDB: 20, ProblemLimit: in.ProblemLimit, Seed: 1,
+		ToleranceOn: "repeatability",
 	}
 }
 

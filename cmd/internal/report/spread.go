@@ -1,0 +1,312 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A SpreadRow says how a group spreads in one band. Levels in dB.
+type SpreadRow struct {
+	Group                                      []Label
+	Band                                       Band
+	Boxes, Fittings, Sessions, Closings        int
+	MeanDB                                     Number
+	Components                                 []SpreadComponent
+	RepeatabilitySDDB, ReproducibilitySDDB     Number
+	UnitSDDB                                   Number
+	RepeatabilityLimitDB, ReproducibilityLimit Number
+	LogLikelihood                              Number
+	Outliers                                   []SpreadOutlier
+	Verdict                                    string // empty: null
+	Reason                                     string // empty: null
+
+	// For a person: the bounds of the limit that a tolerance is held against.
+	LimitLowerDB, LimitUpperDB Number
+}
+
+// A SpreadComponent is one variance. A bound that does not exist is nil.
+type SpreadComponent struct {
+	Source               string
+	VarianceDB2, SDDB    float64
+	SDLowerDB, SDUpperDB Number
+	Share                float64
+}
+
+// A SpreadOutlier points at what a test flags. Run and Closing are empty where it is
+// about more than one.
+type SpreadOutlier struct {
+	Kind                string
+	Box, Run, Closing   string
+	File                string // of its first row
+	Line                int
+	DB                  float64
+	Statistic, Critical float64
+}
+
+var spreadColumns = []column[SpreadRow]{
+	{name: "group", of: func(r *SpreadRow) any { return r.Group }},
+	{name: "band.name", of: func(r *SpreadRow) any { return r.Band.Name }},
+	{name: "band.lo_hz", of: func(r *SpreadRow) any { return r.Band.LoHz }},
+	{name: "band.hi_hz", of: func(r *SpreadRow) any { return r.Band.HiHz }},
+	spreadCount("boxes", "boxes", func(r *SpreadRow) int { return r.Boxes }),
+	spreadCount("fittings", "strips", func(r *SpreadRow) int { return r.Fittings }),
+	spreadCount("sessions", "ses-\nsions", func(r *SpreadRow) int { return r.Sessions }),
+	spreadCount("closings", "clos-\nings", func(r *SpreadRow) int { return r.Closings }),
+	spreadLevel("mean_db", "mean", func(r *SpreadRow) Number { return r.MeanDB }),
+	{name: "components", of: func(r *SpreadRow) any { return tableOf(spreadComponentColumns, r.Components) }},
+	spreadLevel("repeatability_sd_db", "same\nvisit", func(r *SpreadRow) Number { return r.RepeatabilitySDDB }),
+	spreadLevel("reproducibility_sd_db", "another\nday", func(r *SpreadRow) Number { return r.ReproducibilitySDDB }),
+	spreadLevel("unit_sd_db", "another\nbox", func(r *SpreadRow) Number { return r.UnitSDDB }),
+	spreadLevel("repeatability_limit_db", "limit,\nsame visit", func(r *SpreadRow) Number { return r.RepeatabilityLimitDB }),
+	spreadLevel("reproducibility_limit_db", "limit,\nanother day", func(r *SpreadRow) Number { return r.ReproducibilityLimit }),
+	{name: "log_likelihood", of: func(r *SpreadRow) any { return number(r.LogLikelihood) }},
+	{name: "outliers", of: func(r *SpreadRow) any { return tableOf(spreadOutlierColumns, r.Outliers) }},
+	{name: "verdict", of: func(r *SpreadRow) any { return word(r.Verdict) },
+		show: &shown[SpreadRow]{head: "verdict", text: true, cell: spreadVerdict,
+			shows: func(rows []SpreadRow) bool {
+				return slices.ContainsFunc(rows, func(r SpreadRow) bool { return r.Verdict != "" })
+			}}},
+	{name: "reason", of: func(r *SpreadRow) any { return word(r.Reason) }},
+}
+
+// spreadVerdict shows the verdict with the bounds that it rests on.
+func spreadVerdict(r *SpreadRow) string {
+	lower, upper := r.LimitLowerDB, r.LimitUpperDB
+	switch {
+	case r.Verdict == "not repeatable" && lower != nil:
+		return r.Verdict + " (limit ≥ " + decibels(*lower, 2) + ")"
+	case r.Verdict == "repeatable" && upper != nil:
+		return r.Verdict + " (limit ≤ " + decibels(*upper, 2) + ")"
+	case r.Verdict == "undecided" && lower != nil && upper != nil:
+		return r.Verdict + " (limit " + decibels(*lower, 2) + " to " + decibels(*upper, 2) + ")"
+	}
+	return r.Verdict
+}
+
+var spreadComponentColumns = []column[SpreadComponent]{
+	{name: "source", of: func(c *SpreadComponent) any { return c.Source },
+		show: &shown[SpreadComponent]{head: "from", text: true, cell: func(c *SpreadComponent) string { return c.Source }}},
+	{name: "variance_db2", of: func(c *SpreadComponent) any { return c.VarianceDB2 }},
+	{name: "sd_db", of: func(c *SpreadComponent) any { return c.SDDB },
+		show: &shown[SpreadComponent]{head: "SD", cell: func(c *SpreadComponent) string { return decibels(c.SDDB, 2) }}},
+	{name: "sd_lower_db", of: func(c *SpreadComponent) any { return number(c.SDLowerDB) },
+		show: &shown[SpreadComponent]{head: "SD ≥", cell: func(c *SpreadComponent) string { return optional(c.SDLowerDB, 2) }}},
+	{name: "sd_upper_db", of: func(c *SpreadComponent) any { return number(c.SDUpperDB) },
+		show: &shown[SpreadComponent]{head: "SD ≤", cell: func(c *SpreadComponent) string { return optional(c.SDUpperDB, 2) }}},
+	{name: "share", of: func(c *SpreadComponent) any { return c.Share },
+		show: &shown[SpreadComponent]{head: "share of\nvariance", cell: func(c *SpreadComponent) string { return strconv.FormatFloat(100*c.Share, 'f', 0, 64) + " %" }}},
+}
+
+var spreadOutlierColumns = []column[SpreadOutlier]{
+	{name: "kind", of: func(o *SpreadOutlier) any { return o.Kind }},
+	{name: "where.box", of: func(o *SpreadOutlier) any { return word(o.Box) }},
+	{name: "where.run", of: func(o *SpreadOutlier) any { return word(o.Run) }},
+	{name: "where.closing", of: func(o *SpreadOutlier) any { return word(o.Closing) }},
+	{name: "where.file", of: func(o *SpreadOutlier) any { return word(o.File) }},
+	{name: "where.line", of: func(o *SpreadOutlier) any { return o.Line }},
+	{name: "statistic", of: func(o *SpreadOutlier) any { return o.Statistic }},
+	{name: "critical", of: func(o *SpreadOutlier) any { return o.Critical }},
+}
+
+func spreadCount(name, head string, of func(*SpreadRow) int) column[SpreadRow] {
+	return column[SpreadRow]{name: name, of: func(r *SpreadRow) any { return of(r) },
+		show: &shown[SpreadRow]{head: head, cell: func(r *SpreadRow) string { return strconv.Itoa(of(r)) },
+			shows: func(rows []SpreadRow) bool {
+				return name != "fittings" || slices.ContainsFunc(rows, func(r SpreadRow) bool { return r.Fittings != r.Boxes })
+			}}}
+}
+
+func spreadLevel(name, head string, of func(*SpreadRow) Number) column[SpreadRow] {
+	digits := 2
+	if name == "mean_db" {
+		digits = 1
+	}
+	return column[SpreadRow]{name: name, of: func(r *SpreadRow) any { return number(of(r)) },
+		show: &shown[SpreadRow]{head: head, cell: func(r *SpreadRow) string { return optional(of(r), digits) }}}
+}
+
+// mostOutliers is how many outliers a page names.
+const mostOutliers = 20
+
+func spreadBlocks(doc *Document) []block {
+	if len(doc.Spread) == 0 {
+		return nil
+	}
+	fill := levelsOf(doc.Settings)
+	rows := doc.Spread
+	g := spreadGrid(rows, func(i int) *SpreadRow { return &rows[i] }, len(rows))
+	for _, c := range spreadColumns {
+		if c.show != nil && (c.show.shows == nil || c.show.shows(rows)) {
+			g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(&rows[i]) })
+		}
+	}
+	blocks := []block{{title: "How far results differ, dB",
+		text:    "SDs of one closing: in the same visit (repeatability), of the same box and strip on another day (reproducibility), and what another box with another strip adds. A limit is 2.8 SDs: two results differ by more in one of twenty pairs.",
+		bullets: spreadReasons(rows), grid: g}}
+	type part struct {
+		row *SpreadRow
+		c   *SpreadComponent
+	}
+	var parts []part
+	for i := range rows {
+		for k := range rows[i].Components {
+			parts = append(parts, part{&rows[i], &rows[i].Components[k]})
+		}
+	}
+	if len(parts) > 0 {
+		g := spreadGrid(rows, func(i int) *SpreadRow { return parts[i].row }, len(parts))
+		for _, c := range spreadComponentColumns {
+			if c.show != nil {
+				g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(parts[i].c) })
+			}
+		}
+		blocks = append(blocks, block{title: "Where the spread comes from, dB",
+			text: fill.Replace("Bounds (≥, ≤) are one-sided with {confidence} confidence each. Levels joined with + cannot be told apart in these data."), grid: g})
+	}
+	if lines := outlierLines(rows); len(lines) > 0 {
+		blocks = append(blocks, block{title: "What stands out at 5 %: nothing was removed", lines: lines, whole: true})
+	}
+	return blocks
+}
+
+// spreadGrid begins a grid of n lines with the groups and bands of their rows. A band
+// is named on the first of its lines.
+func spreadGrid(rows []SpreadRow, of func(i int) *SpreadRow, n int) *grid {
+	g := &grid{n: n}
+	groups := make([][]Label, len(rows))
+	for i, r := range rows {
+		groups[i] = r.Group
+	}
+	fields := labelFields(groups)
+	for _, f := range fields {
+		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(of(i).Group, f) })
+	}
+	g.add(gridColumn{head: "band", text: true}, func(i int) string {
+		if i > 0 && of(i) == of(i-1) {
+			return " "
+		}
+		return of(i).Band.Name
+	})
+	if len(fields) > 0 {
+		for i := range n {
+			g.titles = append(g.titles, groupName(of(i).Group))
+		}
+	}
+	return g
+}
+
+// spreadReasons gives the reasons of the rows, one line for the bands of a group that
+// share one.
+func spreadReasons(rows []SpreadRow) (lines []string) {
+	for i := 0; i < len(rows); {
+		end := i + 1
+		for end < len(rows) && rows[end].Reason == rows[i].Reason && slices.Equal(rows[end].Group, rows[i].Group) {
+			end++
+		}
+		if reason := rows[i].Reason; reason != "" {
+			var bands []string
+			for _, r := range rows[i:end] {
+				bands = append(bands, r.Band.Name)
+			}
+			lines = append(lines, strings.TrimPrefix(groupName(rows[i].Group)+", "+strings.Join(bands, ", "), ", ")+": "+reason)
+		}
+		i = end
+	}
+	return lines
+}
+
+// outlierLines name each outlier with its place.
+func outlierLines(rows []SpreadRow) (lines []string) {
+	n := 0
+	for _, r := range rows {
+		for _, o := range r.Outliers {
+			if n++; n > mostOutliers {
+				continue
+			}
+			name := strings.TrimPrefix(groupName(r.Group)+", "+r.Band.Name, ", ")
+			lines = append(lines, fmt.Sprintf("%s: %s: %s: %s", o.place(), name, o.unit(), o.test()))
+		}
+	}
+	if n > mostOutliers {
+		lines = append(lines, fmt.Sprintf("and %d more; --format json has them all", n-mostOutliers))
+	}
+	return lines
+}
+
+func (o SpreadOutlier) place() string {
+	if o.Line == 0 {
+		return o.File
+	}
+	return o.File + ":" + strconv.Itoa(o.Line)
+}
+
+// unit names what stands out: closing 3 of box 7, run R1.
+func (o SpreadOutlier) unit() string {
+	switch {
+	case o.Closing != "":
+		return fmt.Sprintf("closing %s, box %s, run %s", o.Closing, o.Box, o.Run)
+	case o.Run != "":
+		return fmt.Sprintf("visit of box %s in run %s", o.Box, o.Run)
+	}
+	return "box " + o.Box
+}
+
+// test says what was found: a value, mean or SD, and how far it is beyond what chance
+// gives.
+func (o SpreadOutlier) test() string {
+	test, _, _ := strings.Cut(o.Kind, " ")
+	what := "mean"
+	switch {
+	case test == "Cochran" || strings.Contains(o.Kind, " k "):
+		what = "SD of closings"
+	case strings.HasSuffix(o.Kind, "closing"):
+		what = "value"
+	}
+	if test == "Mandel" {
+		test = o.Kind[:len("Mandel h")]
+	}
+	return fmt.Sprintf("%s %s dB, %s %s > %s", what, decibels(o.DB, 2), test, decibels(o.Statistic, 3), decibels(o.Critical, 3))
+}
+
+// spreadLines is the spread as lines of one component each, for formats that have no
+// tables within rows. Outliers are words.
+func spreadLines(doc *Document) table {
+	t := table{}
+	for _, c := range spreadColumns {
+		if c.name == "components" {
+			for _, k := range spreadComponentColumns {
+				t.names = append(t.names, "component."+k.name)
+			}
+			continue
+		}
+		t.names = append(t.names, c.name)
+	}
+	for i := range doc.Spread {
+		r := &doc.Spread[i]
+		for k := range max(1, len(r.Components)) {
+			var cells []any
+			for _, c := range spreadColumns {
+				switch {
+				case c.name == "components" && k < len(r.Components):
+					for _, x := range spreadComponentColumns {
+						cells = append(cells, x.of(&r.Components[k]))
+					}
+				case c.name == "components":
+					cells = append(cells, make([]any, len(spreadComponentColumns))...)
+				case c.name == "outliers":
+					var words []string
+					for _, o := range r.Outliers {
+						words = append(words, o.place()+" "+o.unit()+" "+o.test())
+					}
+					cells = append(cells, list(words))
+				default:
+					cells = append(cells, c.of(r))
+				}
+			}
+			t.rows = append(t.rows, cells)
+		}
+	}
+	return t
+}
