@@ -131,8 +131,9 @@ func wald(value, se, confidence float64) stats.Estimate {
 
 // Profile returns the mean with the bounds at which the profile likelihood has
 // fallen by the chi-square cut, one-sided each: at 0.95 they are the ends of
-// the two-sided 90 % interval. They are approximate in small samples. A bound
-// that lies beyond all reach is NaN.
+// the two-sided 90 % interval. They are approximate in small samples: of 15
+// readings, a third limited, the lower one was seen to hold 0.935 (Calibrated:
+// 0.945). A bound that lies beyond all reach is NaN.
 func (f Normal) Profile(confidence float64) stats.Estimate {
 	return f.bounds(confidence, chiDrop(confidence))
 }

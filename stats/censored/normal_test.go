@@ -198,3 +198,37 @@ func TestTail(t *testing.T) {
 		t.Errorf("ln Q(10) = %v, h = %v", logQ, h)
 	}
 }
+
+// Coverage in small samples, 15 readings of which about 31 % are limited: the
+// same experiment in R 4.2.2 with survival 3.5.3 gave 0.936 for the profile bound
+// and 0.954 for Wald's in 2000 runs, when the reference cases d_ were made. The
+// two differ by chance; 0.008 is one standard error of the difference.
+func TestSmallSampleCoverage(t *testing.T) {
+	const runs, n = 2000, 15
+	limit := dist.NormalQuantile(1 - 0.31)
+	rng := rand.New(rand.NewPCG(31, 15))
+	var profile, wald, calibrated float64
+	for range runs {
+		y, cut := make([]float64, n), make([]bool, n)
+		for i := range y {
+			y[i] = rng.NormFloat64()
+			y[i], cut[i] = min(y[i], limit), y[i] > limit
+		}
+		f, err := FitNormal(y, cut)
+		if err != nil || f.Status != Estimated {
+			t.Fatal(err, f.Status)
+		}
+		for _, k := range []struct {
+			lower float64
+			held  *float64
+		}{{f.Profile(0.95).Lower, &profile}, {f.Wald(0.95).Lower, &wald}, {f.Calibrated(0.95).Lower, &calibrated}} {
+			if k.lower <= 0 {
+				*k.held += 1.0 / runs
+			}
+		}
+	}
+	if math.Abs(profile-0.936) > 0.024 || math.Abs(wald-0.954) > 0.024 || calibrated < 0.93 {
+		t.Errorf("profile %.3f, Wald %.3f, calibrated %.3f", profile, wald, calibrated)
+	}
+	t.Logf("profile %.3f, Wald %.3f, calibrated %.3f", profile, wald, calibrated)
+}

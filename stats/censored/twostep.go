@@ -67,8 +67,10 @@ func (r *TwoStepResult) SlopeHolds() bool { return r.Status == Estimated && len(
 // is fitted by maximum likelihood to readings known exactly or known to be above
 // their limit, closing and point effects fixed, one sigma. That is where the EM
 // algorithm ends which replaces each limited reading by its conditional mean, and
-// its square by its conditional second moment. A fitting without a limited
-// reading keeps its plain band values.
+// its square by its conditional second moment. Then sigma is raised by
+// sqrt(N/(N-p)) for the p effects fitted to N readings, and the effects are those
+// of highest likelihood given that. A fitting without a limited reading keeps its
+// plain band values.
 //
 // limitDB holds the limit of each reading of t, the headroom in dB; it is looked
 // at only where the reading is limited. Where it is NaN, and everywhere if
@@ -80,7 +82,10 @@ func (r *TwoStepResult) SlopeHolds() bool { return r.Status == Estimated && len(
 //
 // The values are estimates with errors of different size, and closings of a
 // fitting share those of the point effects. The second step sees both only in
-// the scatter of the values.
+// the scatter of the values. What that comes to is in testdata/coverage.md: the
+// lower bound of a mean holds, being on the safe side where much is limited; its
+// upper bound does not hold then and says nothing. The bounds of a slope hold
+// where SlopeHolds, unless most campaigns of the kind would lose a closing.
 func TwoStep(t band.Table, limitDB []float64) (*TwoStepResult, error) {
 	if limitDB != nil && len(limitDB) != len(t.DB) {
 		return nil, fmt.Errorf("censored: %d readings, %d limits", len(t.DB), len(limitDB))
