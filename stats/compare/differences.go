@@ -132,20 +132,20 @@ func (c *comparison) pair(a, b *Product) pair {
 	case a.Fittings < 2 || b.Fittings < 2:
 		return refuse(tooFew)
 	case a.Own && b.Own:
-		return refuse(c.why(a, b) + ": neither side of the difference can be said")
+		return refuse(c.why(a, b) + ", and of the other product too: neither side of the difference can be said")
 	case a.Own || b.Own:
 		best, other := a, b
 		if b.Own {
 			best, other = b, a
 		}
 		if math.IsNaN(other.Lower) || math.IsNaN(best.Lower) {
-			return refuse(c.why(a, b) + ", and the mean of one of them has no bound")
+			return refuse(c.why(a, b) + ", and too few boxes carry it for a bound of its own")
 		}
 		x.boole = &boole{best: best, other: other, c: c}
 		if up, ok := c.raised[other.Code]; ok {
 			x.boole.up = &up
 		}
-		x.open, x.Reason = false, c.why(best, best)+": only one side of the difference can be said"
+		x.open, x.Reason = false, c.why(best, best)+": only that it is better can be shown"
 		return x
 	case !c.within.fitted():
 		return refuse(c.within.reason)
@@ -181,10 +181,10 @@ func (c *comparison) pair(a, b *Product) pair {
 func (c *comparison) why(a, b *Product) string {
 	for _, p := range []*Product{a, b} {
 		if p.Own && p.Limited == 0 {
-			return "no floor is known, and over a fifth of the readings may stand at it"
+			return "no floor is known, and over a fifth of the readings of one product may stand at it"
 		}
 	}
-	return "over a fifth of the readings are limited"
+	return "over a fifth of the readings of one product are limited"
 }
 
 // statistic is the difference of a and b in a model, with its degrees of freedom

@@ -56,6 +56,8 @@ func results(doc *Document) (table, error) {
 		return tableOf(judgeColumns, doc.Judge), nil
 	case "check":
 		return tableOf(checkColumns, doc.Check), nil
+	case "compare":
+		return tableOf(compareColumns, doc.Compare), nil
 	case "spread":
 		return tableOf(spreadColumns, doc.Spread), nil
 	case "plan":

@@ -23,6 +23,9 @@ func CSV(w io.Writer, doc *Document, notes io.Writer) error {
 	if err := finite(doc, t); err != nil {
 		return err
 	}
+	if doc.Command == "compare" {
+		t = compareLines(doc)
+	}
 	if doc.Command == "spread" {
 		t = spreadLines(doc)
 	}

@@ -17,6 +17,7 @@ type Document struct {
 	Judge     []JudgeRow
 	Check     []CheckRow
 	Spread    []SpreadRow
+	Compare   []CompareRow
 	Plan      PlanAnswer
 	Notes     []string      // assumed, left out, not said by the data
 	Explain   []Explanation // with --explain: each number's formula with its values

@@ -56,6 +56,8 @@ func page(doc *Document) ([]block, error) {
 		blocks = append(blocks, judgeBlocks(doc)...)
 	case "check":
 		blocks = append(blocks, checkBlocks(doc)...)
+	case "compare":
+		blocks = append(blocks, compareBlocks(doc)...)
 	case "spread":
 		blocks = append(blocks, spreadBlocks(doc)...)
 	case "plan":

@@ -44,8 +44,13 @@ type Settings struct {
 	Explain              bool
 	ToleranceDB          float64 // spread: results should differ by no more; 0: not asked
 	ToleranceOn          string  // spread: repeatability or reproducibility
+	Against              string   // compare: the product that the others are compared with; empty: all pairs
+	EquivalentDB         float64  // compare: less apart than this is as good; 0: not asked
+	AtAgeYears           *float64 // compare: of each fitting the sessions about this age; nil: about its first
 	Version              string
 	Stdin                io.Reader
+
+	campaign *campaign // where several questions are asked of one reading
 }
 
 // DefaultSettings are those of the command line: target 50 dB (common practice,
