@@ -12,7 +12,7 @@ import (
 	"sealbound/cmd/internal/study"
 )
 
-func realProgram() program { return program{judge: study.Judge, check: study.Check} }
+func realProgram() program { return program{judge: study.Judge, check: study.Check, spread: study.Spread} }
 
 // judgeJSON runs judge and decodes its JSON.
 func judgeJSON(t *testing.T, stdin string, args ...string) (rows []map[string]any, raw string) {
