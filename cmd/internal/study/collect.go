@@ -49,8 +49,18 @@ type run struct {
 	counts           ingest.Counts
 }
 
-// read collects the campaign, or returns an *InputError.
+// read collects the campaign, or returns an *InputError. A campaign that the
+// settings carry was read already.
 func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
+	if s.campaign != nil {
+		return s.campaign, nil
+	}
+	return readAlso(ctx, paths, s, nil)
+}
+
+// readAlso shows each run to another reader too, with its readings as they stand in
+// the data; nil: to none.
+func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest.Run) error) (*campaign, error) {
 	c := &campaign{}
 	code := make(map[ingest.Point]int32)
 	index := func(p ingest.Point) int32 {
@@ -62,7 +72,14 @@ func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
 		}
 		return k
 	}
-	summary, err := ingest.Read(ctx, paths, s.ingestOptions(), func(r *ingest.Run) error {
+	options := s.ingestOptions()
+	options.OmitReadings = also == nil
+	summary, err := ingest.Read(ctx, paths, options, func(r *ingest.Run) error {
+		if also != nil {
+			if err := also(r); err != nil {
+				return err
+			}
+		}
 		return c.add(r, index)
 	})
 	c.summary = summary
