@@ -126,6 +126,8 @@ type Result struct {
 	Constant        []string // levels with one unit: their spread is not in the data
 	Outliers        []Outlier
 	Tests           int     // that Outliers were sought with
+	RobustSD        float64 // of closings in a visit, hardly moved by a few bad ones; dB, NaN without repeats
+	Pairs           int     // of closings behind RobustSD
 	SEDB            float64 // of the mean, from the components of a campaign laid out evenly
 	More            []More
 	Verdict         Verdict

@@ -44,7 +44,12 @@ func (r *Result) explain(values []float64, factors []stats.Factor, m model, s Se
 	}
 	r.explainQuantities(say, s)
 	explainMoments(say, values, factors[0], factors[3])
-	explainRobust(say, values, factors[3])
+	if median, err := mstats.Median(values); err == nil {
+		say("robust: median of the band values %s", db3(median))
+	}
+	if r.Pairs > 0 {
+		say("robust: median difference of two closings of a visit %s / 0.954 = SD %s (%d pairs)", db3(r.RobustSD*pairScale), db3(r.RobustSD), r.Pairs)
+	}
 	for _, o := range r.Outliers {
 		say("%s: value %s, statistic %s beyond the critical value %s (5 %%)", o.Kind, db3(o.DB), db3(o.Statistic), db3(o.Critical))
 	}
@@ -95,15 +100,10 @@ func explainMoments(say func(string, ...any), values []float64, box, visit stats
 		db4(a.MSWithin), db3(math.Sqrt(a.MSWithin)), db4(a.MSBetween), db4(a.MSWithin), trim(a.N0), db4(between), db3(math.Sqrt(between+a.MSWithin)))
 }
 
-// explainRobust gives what a few bad closings hardly move: the median, and from all
-// pairs of closings within a visit the median difference over 0.954, which is the
-// SD where values are normal (sqrt(2) z(0.75)).
-func explainRobust(say func(string, ...any), values []float64, visit stats.Factor) {
-	median, err := mstats.Median(values)
-	if err != nil {
-		return
-	}
-	say("robust: median of the band values %s", db3(median))
+// robustSD is what a few bad closings hardly move: over all pairs of closings within
+// a visit, the median difference over sqrt(2) z(0.75), which is the SD where values are
+// normal.
+func robustSD(values []float64, visit stats.Factor) (sd float64, pairs int) {
 	var gaps []float64
 	for _, of := range members(visit) {
 		for i := range of {
@@ -112,9 +112,11 @@ func explainRobust(say func(string, ...any), values []float64, visit stats.Facto
 			}
 		}
 	}
-	if gap, err := mstats.Median(gaps); err == nil {
-		say("robust: median difference of two closings of a visit %s / 0.954 = SD %s (%d pairs)", db3(gap), db3(gap/pairScale), len(gaps))
+	gap, err := mstats.Median(gaps)
+	if err != nil { // no pairs
+		return nan, 0
 	}
+	return gap / pairScale, len(gaps)
 }
 
 // pairScale is sqrt(2) z(0.75), the median distance of two standard normal values.

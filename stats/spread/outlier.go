@@ -36,7 +36,7 @@ const (
 type Outlier struct {
 	Kind                Kind
 	Closing             int32   // code of the closing, or of the unit's first closing
-	DB                  float64 // its value, mean or SD, dB
+	DB                  float64 // its value, its mean (at the mean age where age is in the model) or SD, dB
 	Statistic, Critical float64
 }
 

@@ -31,7 +31,7 @@ func quantity(parts []Component, lower func(sources []string) float64, wanted ..
 			return undefined(fmt.Sprintf("one %s only: what another adds is not in the data", l), true)
 		}
 	}
-	var v, below, above float64
+	var v, below, above, most float64
 	for _, c := range parts {
 		var in, out []string
 		for _, l := range levelsOf(c.Source) {
@@ -45,11 +45,10 @@ func quantity(parts []Component, lower func(sources []string) float64, wanted ..
 			continue
 		}
 		if len(out) > 0 {
-			return undefined(fmt.Sprintf("the spread of %s cannot be told from that of %s (%s is one term): %s",
-				and(in), and(out), c.Source, remedy(in, out)), true)
+			return undefined(fmt.Sprintf("%s cannot be told apart; %s", and(levelsOf(c.Source)), remedy(in, out)), true)
 		}
 		q.Sources = append(q.Sources, c.Source)
-		v += c.Variance
+		v, most = v+c.Variance, math.Max(most, c.Lower)
 		low, up := c.Variance-c.Lower*c.Lower, c.Upper*c.Upper-c.Variance
 		below, above = below+low*low, above+up*up
 	}
@@ -57,6 +56,9 @@ func quantity(parts []Component, lower func(sources []string) float64, wanted ..
 	q.Lower, q.Upper = math.Sqrt(math.Max(0, v-math.Sqrt(below))), math.Sqrt(v+math.Sqrt(above))
 	if l := lower(q.Sources); l < q.Lower {
 		q.Lower = l
+	}
+	if most == 0 { // no part is shown to be there, so neither is the sum
+		q.Lower = 0
 	}
 	if len(q.Sources) == 1 { // to the bit
 		for _, c := range parts {

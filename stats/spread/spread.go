@@ -47,7 +47,7 @@ func Spread(d Data, s Settings) (Result, error) {
 
 func empty() Result {
 	none := undefined("", false)
-	return Result{MeanDB: nan, SEDB: nan, LogLikelihood: nan, Repeatability: none, Reproducibility: none, Unit: none}
+	return Result{MeanDB: nan, SEDB: nan, RobustSD: nan, LogLikelihood: nan, Repeatability: none, Reproducibility: none, Unit: none}
 }
 
 func (r *Result) count(factors []stats.Factor) {
@@ -109,7 +109,13 @@ func (r *Result) analyse(values []float64, factors []stats.Factor, ages []float6
 	r.Unit = quantity(r.Components, lower, "box", "fitting")
 	r.Verdict = r.verdict(s)
 	r.outliers(m.adjusted(values, ages), factors)
+	for i, o := range r.Outliers {
+		if o.Kind == GrubbsClosing { // within a visit age is the same for all
+			r.Outliers[i].DB = values[o.Closing]
+		}
+	}
 	r.more(factors)
+	r.RobustSD, r.Pairs = robustSD(values, factors[3])
 	r.Explain = r.explain(values, factors, m, s)
 }
 
@@ -118,7 +124,7 @@ const alike = 1e-9
 
 // undefine says why there is no spread to tell of.
 func (r *Result) undefine(s Settings, reason string, lacking bool) {
-	r.Reason = reason
+	r.Reason, r.Explain = reason, []string{reason}
 	q := undefined(reason, lacking)
 	r.Repeatability, r.Reproducibility, r.Unit = q, q, q
 	r.Verdict = r.verdict(s)

@@ -90,10 +90,10 @@ func TestWhatTheLevelsAllow(t *testing.T) {
 	}{
 		{"everything", 4, 2, 3, 2, "box fitting session visit closing", "", "", ""},
 		{"one strip in each box", 4, 1, 3, 2, "box+fitting session visit closing", "", "", ""},
-		{"one closing in each visit", 4, 1, 3, 1, "box+fitting session visit+closing", "one term", "", ""},
+		{"one closing in each visit", 4, 1, 3, 1, "box+fitting session visit+closing", "told apart", "", ""},
 		{"one box", 1, 1, 3, 3, "session+visit closing", "", "", "one box only"},
 		{"one box, two strips", 1, 2, 3, 3, "fitting session visit closing", "", "", "one box only"},
-		{"one session", 4, 1, 1, 3, "box+fitting+visit closing", "", "one session only", "one term"},
+		{"one session", 4, 1, 1, 3, "box+fitting+visit closing", "", "one session only", "told apart"},
 		{"one strip, one session", 1, 1, 1, 5, "closing", "", "one session only", "one box only"},
 		{"two boxes", 2, 1, 2, 3, "box+fitting session visit closing", "", "", ""},
 	} {

@@ -20,10 +20,14 @@ type SpreadRow struct {
 	LogLikelihood                              Number
 	Outliers                                   []SpreadOutlier
 	Verdict                                    string // empty: null
-	Reason                                     string // empty: null
+	Reason                                     string // why numbers are not defined; empty: null
+	Undecided                                  string // why the verdict is not; it joins Reason
 
-	// For a person: the bounds of the limit that a tolerance is held against.
-	LimitLowerDB, LimitUpperDB Number
+	SEDB Number // of the mean, for a campaign laid out evenly
+	More []SpreadMore
+
+	// For a person: the limit and its bounds that a tolerance is held against.
+	LimitDB, LimitLowerDB, LimitUpperDB Number
 }
 
 // A SpreadComponent is one variance. A bound that does not exist is nil.
@@ -45,6 +49,14 @@ type SpreadOutlier struct {
 	Statistic, Critical float64
 }
 
+// SpreadMore is what the standard error of the mean would be with one more of
+// something in the same campaign; nil where the data do not tell.
+type SpreadMore struct {
+	Unit   string // closing (in each visit), session, fitting (in each box) or box
+	SEDB   Number
+	Reason string // empty: null
+}
+
 var spreadColumns = []column[SpreadRow]{
 	{name: "group", of: func(r *SpreadRow) any { return r.Group }},
 	{name: "band.name", of: func(r *SpreadRow) any { return r.Band.Name }},
@@ -58,31 +70,21 @@ var spreadColumns = []column[SpreadRow]{
 	{name: "components", of: func(r *SpreadRow) any { return tableOf(spreadComponentColumns, r.Components) }},
 	spreadLevel("repeatability_sd_db", "same\nvisit", func(r *SpreadRow) Number { return r.RepeatabilitySDDB }),
 	spreadLevel("reproducibility_sd_db", "another\nday", func(r *SpreadRow) Number { return r.ReproducibilitySDDB }),
-	spreadLevel("unit_sd_db", "another\nbox", func(r *SpreadRow) Number { return r.UnitSDDB }),
+	spreadLevel("unit_sd_db", "box\nadds", func(r *SpreadRow) Number { return r.UnitSDDB }),
 	spreadLevel("repeatability_limit_db", "limit,\nsame visit", func(r *SpreadRow) Number { return r.RepeatabilityLimitDB }),
 	spreadLevel("reproducibility_limit_db", "limit,\nanother day", func(r *SpreadRow) Number { return r.ReproducibilityLimit }),
 	{name: "log_likelihood", of: func(r *SpreadRow) any { return number(r.LogLikelihood) }},
 	{name: "outliers", of: func(r *SpreadRow) any { return tableOf(spreadOutlierColumns, r.Outliers) }},
-	{name: "verdict", of: func(r *SpreadRow) any { return word(r.Verdict) },
-		show: &shown[SpreadRow]{head: "verdict", text: true, cell: spreadVerdict,
-			shows: func(rows []SpreadRow) bool {
-				return slices.ContainsFunc(rows, func(r SpreadRow) bool { return r.Verdict != "" })
-			}}},
-	{name: "reason", of: func(r *SpreadRow) any { return word(r.Reason) }},
+	{name: "verdict", of: func(r *SpreadRow) any { return word(r.Verdict) }},
+	{name: "reason", of: func(r *SpreadRow) any { return word(strings.Trim(r.Reason+"; "+r.Undecided, "; ")) }},
+	{name: "se_db", of: func(r *SpreadRow) any { return number(r.SEDB) }},
+	{name: "more", of: func(r *SpreadRow) any { return tableOf(spreadMoreColumns, r.More) }},
 }
 
-// spreadVerdict shows the verdict with the bounds that it rests on.
-func spreadVerdict(r *SpreadRow) string {
-	lower, upper := r.LimitLowerDB, r.LimitUpperDB
-	switch {
-	case r.Verdict == "not repeatable" && lower != nil:
-		return r.Verdict + " (limit ≥ " + decibels(*lower, 2) + ")"
-	case r.Verdict == "repeatable" && upper != nil:
-		return r.Verdict + " (limit ≤ " + decibels(*upper, 2) + ")"
-	case r.Verdict == "undecided" && lower != nil && upper != nil:
-		return r.Verdict + " (limit " + decibels(*lower, 2) + " to " + decibels(*upper, 2) + ")"
-	}
-	return r.Verdict
+var spreadMoreColumns = []column[SpreadMore]{
+	{name: "unit", of: func(m *SpreadMore) any { return m.Unit }},
+	{name: "se_db", of: func(m *SpreadMore) any { return number(m.SEDB) }},
+	{name: "reason", of: func(m *SpreadMore) any { return word(m.Reason) }},
 }
 
 var spreadComponentColumns = []column[SpreadComponent]{
@@ -142,9 +144,25 @@ func spreadBlocks(doc *Document) []block {
 			g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(&rows[i]) })
 		}
 	}
-	blocks := []block{{title: "How far results differ, dB",
+	var blocks []block
+	if slices.ContainsFunc(rows, func(r SpreadRow) bool { return r.Verdict != "" }) {
+		v := spreadGrid(rows, func(i int) *SpreadRow { return &rows[i] }, len(rows))
+		for _, c := range []struct {
+			head string
+			of   func(*SpreadRow) Number
+		}{
+			{"limit", func(r *SpreadRow) Number { return r.LimitDB }}, {"limit ≥", func(r *SpreadRow) Number { return r.LimitLowerDB }},
+			{"limit ≤", func(r *SpreadRow) Number { return r.LimitUpperDB }},
+		} {
+			v.add(gridColumn{head: c.head}, func(i int) string { return optional(c.of(&rows[i]), 2) })
+		}
+		v.add(gridColumn{head: "verdict", text: true}, func(i int) string { return rows[i].Verdict })
+		blocks = append(blocks, block{title: "Against the tolerance, dB", text: fill.Replace("Bounds (≥, ≤) are one-sided with {confidence} confidence each. " +
+			"Repeatable: the upper bound of the " + settingText(doc.Settings, "tolerance_on") + " limit is at most " + settingText(doc.Settings, "tolerance_db") + " dB; not repeatable: the lower bound is above it."), grid: v})
+	}
+	blocks = append(blocks, block{title: "How far results differ, dB",
 		text:    "SDs of one closing: in the same visit (repeatability), of the same box and strip on another day (reproducibility), and what another box with another strip adds. A limit is 2.8 SDs: two results differ by more in one of twenty pairs.",
-		bullets: spreadReasons(rows), grid: g}}
+		bullets: spreadReasons(rows), grid: g})
 	type part struct {
 		row *SpreadRow
 		c   *SpreadComponent
@@ -165,10 +183,24 @@ func spreadBlocks(doc *Document) []block {
 		blocks = append(blocks, block{title: "Where the spread comes from, dB",
 			text: fill.Replace("Bounds (≥, ≤) are one-sided with {confidence} confidence each. Levels joined with + cannot be told apart in these data."), grid: g})
 	}
+	if g := moreGrid(rows); g != nil {
+		blocks = append(blocks, block{title: "Standard error of the mean, dB, now and with one more",
+			text: "From the components above, for a campaign laid out evenly: one more closing in each visit, session of every strip, strip in every box, or box tested like the others. A dash: these data do not tell.", grid: g})
+	}
 	if lines := outlierLines(rows); len(lines) > 0 {
 		blocks = append(blocks, block{title: "What stands out at 5 %: nothing was removed", lines: lines, whole: true})
 	}
 	return blocks
+}
+
+// settingText is the value of a setting.
+func settingText(settings []Setting, name string) string {
+	for _, s := range settings {
+		if s.Name == name {
+			return cellText(s.Value)
+		}
+	}
+	return ""
 }
 
 // spreadGrid begins a grid of n lines with the groups and bands of their rows. A band
@@ -193,6 +225,30 @@ func spreadGrid(rows []SpreadRow, of func(i int) *SpreadRow, n int) *grid {
 		for i := range n {
 			g.titles = append(g.titles, groupName(of(i).Group))
 		}
+	}
+	return g
+}
+
+// moreGrid shows what one more of each would bring; nil where nothing is known.
+func moreGrid(rows []SpreadRow) *grid {
+	var known []*SpreadRow
+	for i := range rows {
+		if rows[i].SEDB != nil {
+			known = append(known, &rows[i])
+		}
+	}
+	if len(known) == 0 {
+		return nil
+	}
+	g := spreadGrid(rows, func(i int) *SpreadRow { return known[i] }, len(known))
+	g.add(gridColumn{head: "now"}, func(i int) string { return optional(known[i].SEDB, 2) })
+	for k, head := range []string{"closing", "session", "strip", "box"} {
+		g.add(gridColumn{head: head}, func(i int) string {
+			if x, ok := moreOf(known[i])[k].(float64); ok {
+				return decibels(x, 2)
+			}
+			return undefined
+		})
 	}
 	return g
 }
@@ -281,6 +337,12 @@ func spreadLines(doc *Document) table {
 			}
 			continue
 		}
+		if c.name == "more" {
+			for _, unit := range moreUnits {
+				t.names = append(t.names, "more."+unit+"_se_db")
+			}
+			continue
+		}
 		t.names = append(t.names, c.name)
 	}
 	for i := range doc.Spread {
@@ -295,6 +357,8 @@ func spreadLines(doc *Document) table {
 					}
 				case c.name == "components":
 					cells = append(cells, make([]any, len(spreadComponentColumns))...)
+				case c.name == "more":
+					cells = append(cells, moreOf(r)...)
 				case c.name == "outliers":
 					var words []string
 					for _, o := range r.Outliers {
@@ -309,4 +373,19 @@ func spreadLines(doc *Document) table {
 		}
 	}
 	return t
+}
+
+var moreUnits = []string{"closing", "session", "fitting", "box"}
+
+// moreOf lists the standard errors in the order of moreUnits.
+func moreOf(r *SpreadRow) (cells []any) {
+	for _, unit := range moreUnits {
+		at := slices.IndexFunc(r.More, func(m SpreadMore) bool { return m.Unit == unit })
+		if at < 0 {
+			cells = append(cells, nil)
+		} else {
+			cells = append(cells, number(r.More[at].SEDB))
+		}
+	}
+	return cells
 }

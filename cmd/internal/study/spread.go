@@ -54,6 +54,7 @@ func Spread(ctx context.Context, paths []string, s Settings) (*report.Document, 
 			doc.Explain = append(doc.Explain, report.Explanation{Title: x.group.name() + ", band " + x.band.Name, Lines: y.result.Explain})
 		}
 	}
+	noteTests(all, n)
 	doc.Headlines = spreadHeadlines(all, s)
 	doc.Notes = append(n.lines(), c.summary.Notes...)
 	doc.Cautions = cautions
@@ -142,8 +143,9 @@ func (y *spreadCell) row(s Settings) report.SpreadRow {
 		MeanDB: defined(r.MeanDB), LogLikelihood: defined(r.LogLikelihood),
 		RepeatabilitySDDB: defined(r.Repeatability.SD), ReproducibilitySDDB: defined(r.Reproducibility.SD), UnitSDDB: defined(r.Unit.SD),
 		RepeatabilityLimitDB: defined(r.Repeatability.LimitDB()), ReproducibilityLimit: defined(r.Reproducibility.LimitDB()),
-		Verdict: string(r.Verdict), Reason: r.Reason}
+		Verdict: string(r.Verdict)}
 	decided := y.decided(s)
+	row.LimitDB = defined(decided.LimitDB())
 	row.LimitLowerDB, row.LimitUpperDB = defined(spread.LimitFactor*decided.Lower), defined(spread.LimitFactor*decided.Upper)
 	for _, k := range r.Components {
 		row.Components = append(row.Components, report.SpreadComponent{Source: k.Source, VarianceDB2: k.Variance, SDDB: k.SD,
@@ -160,7 +162,11 @@ func (y *spreadCell) row(s Settings) report.SpreadRow {
 		}
 		row.Outliers = append(row.Outliers, x)
 	}
-	row.Reason = y.reasons(s)
+	row.SEDB = defined(r.SEDB)
+	for _, m := range r.More {
+		row.More = append(row.More, report.SpreadMore{Unit: m.Unit, SEDB: defined(m.SEDB), Reason: m.Reason})
+	}
+	row.Reason, row.Undecided = y.reasons(), y.undecided(s)
 	return row
 }
 
@@ -173,32 +179,40 @@ func (y *spreadCell) decided(s Settings) spread.Quantity {
 }
 
 // reasons says why something that the row could have said is not defined.
-func (y *spreadCell) reasons(s Settings) string {
+func (y *spreadCell) reasons() string {
 	r := y.result
 	if r.Reason != "" {
 		return r.Reason
 	}
-	var parts []string
-	for _, q := range []struct {
-		name   string
-		reason string
-	}{{"repeatability", r.Repeatability.Reason}, {"reproducibility", r.Reproducibility.Reason}, {"what another box adds", r.Unit.Reason}} {
+	var parts, names []string
+	quantities := []struct{ name, reason string }{{"repeatability", r.Repeatability.Reason}, {"reproducibility", r.Reproducibility.Reason}, {"what another box adds", r.Unit.Reason}}
+	for i, q := range quantities { // those that share a reason share its words
+		names = append(names, q.name)
+		if i+1 < len(quantities) && quantities[i+1].reason == q.reason {
+			continue
+		}
 		if q.reason != "" {
-			parts = append(parts, q.name+": "+q.reason)
+			parts = append(parts, listed(names)+": "+q.reason)
 		}
-	}
-	if d := y.decided(s); r.Verdict == spread.Undecided && !math.IsNaN(d.SD) {
-		low, high := spread.LimitFactor*d.Lower, spread.LimitFactor*d.Upper
-		switch {
-		case math.IsNaN(high):
-			parts = append(parts, "undecided: the limit has no upper bound, since the closings of each visit read alike")
-		case high <= s.ToleranceDB:
-			parts = append(parts, "undecided: no floor is known, and a floor would hide spread")
-		default:
-			parts = append(parts, fmt.Sprintf("undecided: the limit lies between %.2f and %.2f dB", low, high))
-		}
+		names = nil
 	}
 	return strings.Join(parts, "; ")
+}
+
+// undecided says what keeps a verdict from being one.
+func (y *spreadCell) undecided(s Settings) string {
+	d := y.decided(s)
+	if y.result.Verdict != spread.Undecided || math.IsNaN(d.SD) {
+		return ""
+	}
+	low, high := spread.LimitFactor*d.Lower, spread.LimitFactor*d.Upper
+	switch {
+	case math.IsNaN(high):
+		return "undecided: the limit has no upper bound, since the closings read alike"
+	case high <= s.ToleranceDB:
+		return "undecided: no floor is known, and a floor would hide spread"
+	}
+	return fmt.Sprintf("undecided: the limit lies between %.2f and %.2f dB", low, high)
 }
 
 // shownToSpread lists the settings that a spread uses.

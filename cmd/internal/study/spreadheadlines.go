@@ -30,17 +30,15 @@ func spreadHeadline(cells []*spreadCell, s Settings) string {
 		parts = append(parts, text)
 	}
 	if text := byBand(cells, func(y *spreadCell) string { return largest(y.result.Components) }); text != "" {
-		parts = append(parts, "most of the spread comes from "+text)
+		parts = append(parts, "the spread comes mostly from "+text)
 	}
-	best := byBand(cells, func(y *spreadCell) string {
-		m, ok := y.result.Best()
-		if !ok {
-			return ""
-		}
-		return m.What
-	})
-	if best != "" {
-		parts = append(parts, "most precision of the mean for "+best)
+	parts = append(parts, advice(cells)...)
+	flagged := 0
+	for _, y := range cells {
+		flagged += len(y.result.Outliers)
+	}
+	if flagged > 0 {
+		parts = append(parts, count(flagged, "outlier")+" flagged, see below")
 	}
 	reasons := byBand(cells, func(y *spreadCell) string {
 		if y.result.Reason == "" {
@@ -107,15 +105,16 @@ func differ(cells []*spreadCell) string {
 	}
 	same := of(func(r spread.Result) spread.Quantity { return r.Repeatability })
 	day := of(func(r spread.Result) spread.Quantity { return r.Reproducibility })
-	switch {
-	case same == "" && day == "":
-		return ""
-	case day == "":
-		return "19 of 20 pairs of closings of one visit differ by less than " + same
-	case same == "":
-		return "19 of 20 pairs of results of a box differ by less than " + day + " from day to day"
+	if day != "" {
+		day += " from day to day"
 	}
-	return fmt.Sprintf("19 of 20 pairs of results of a box differ by less than %s in one visit, and %s from day to day", same, day)
+	if same != "" {
+		same += " in one visit"
+	}
+	if same == "" && day == "" {
+		return ""
+	}
+	return "19 of 20 pairs of closings of a strip differ by less than " + strings.Trim(same+", "+day, ", ")
 }
 
 // largest is the source of the largest share; empty where there is no component.
@@ -129,7 +128,24 @@ func largest(parts []spread.Component) string {
 	if best < 0 || len(parts) == 1 {
 		return ""
 	}
-	return "the " + parts[best].Source
+	return parts[best].Source
+}
+
+// advice says what would make the mean more precise.
+func advice(cells []*spreadCell) (parts []string) {
+	if slices.ContainsFunc(cells, func(y *spreadCell) bool { return slices.Contains(y.result.Constant, "session") }) {
+		parts = append(parts, "what another day adds is not in the data, so test in another session first")
+	}
+	best := byBand(cells, func(y *spreadCell) string {
+		if m, ok := y.result.Best(); ok {
+			return m.What
+		}
+		return ""
+	})
+	if best != "" {
+		parts = append(parts, best+" would sharpen the mean most")
+	}
+	return parts
 }
 
 // byBand says a word for the bands that share it; bands are named where they differ.

@@ -3,11 +3,8 @@ package study
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 
 	"sealbound/stats/judge"
-	"sealbound/stats/spread"
 )
 
 // noteSpread says what a spread rests on and what it leaves out.
@@ -22,7 +19,7 @@ func (c *campaign) noteSpread(y *spreadCell, s Settings, n *notebook) {
 		n.add("no floor known: a floor would hide spread, so it is at least the figure and nothing is called repeatable; give floor readings or --floor, or vouch for the readings with --no-floor", at)
 	}
 	if w := r.Wear; w != nil {
-		n.add("wear over the years is kept apart from the spread; the wear command judges it",
+		n.add("wear over the years is kept apart from the spread (and visits and boxes are compared for outliers at the mean age); the wear command judges it",
 			fmt.Sprintf("%s: %.2f dB per year, standard error %.2f, about a mean age of %.1f years", at, w.DBPerYear, w.SE, w.MeanAgeYears))
 	} else if s.AllDates && r.Reason == "" && r.Sessions > 1 {
 		n.add("sessions are pooled as they stand: wear can be kept apart from strips with dates, seen in three sessions or more over a year or more", at)
@@ -33,6 +30,10 @@ func (c *campaign) noteSpread(y *spreadCell, s Settings, n *notebook) {
 				fmt.Sprintf("%s: SD of the rates %.2f dB per year", at, k.PerYear))
 		}
 	}
+	if sd := r.Repeatability.SD; r.Pairs >= robustPairs && sd > robustFactor*r.RobustSD {
+		n.add("a few closings make much of the spread in one visit: its SD, and the SD from the median difference of pairs, which they hardly move",
+			fmt.Sprintf("%s: %.2f dB, %.2f dB", at, sd, r.RobustSD))
+	}
 	var single []string
 	for _, l := range r.Constant {
 		if l != "visit" {
@@ -40,39 +41,30 @@ func (c *campaign) noteSpread(y *spreadCell, s Settings, n *notebook) {
 		}
 	}
 	if len(single) > 0 {
-		n.add("levels with one unit only, whose spread is not in the data", at+": "+listed(single))
+		n.add("levels with one unit only, whose spread is not in the data", y.group.short()+": "+listed(single))
 	}
 	for _, w := range r.Warnings {
 		if w.Code != droppedCode { // the table has them at 0
 			n.add(w.Text, at)
 		}
 	}
-	if r.Tests > 0 {
-		n.add("tests for outliers, each at 5 %: Grubbs (two-sided; closings within their visit, visits within their strip, boxes), Cochran (upper; variances of visits and of boxes), Mandel's h and k (each box, or each visit of a single strip); one test in twenty flags by chance alone, and nothing is removed",
-			fmt.Sprintf("%s: %s, %d flagged", at, count(r.Tests, "test"), len(r.Outliers)))
+}
+
+// noteTests says how many tests looked for outliers.
+func noteTests(cells []*spreadCell, n *notebook) {
+	tests, flagged := 0, 0
+	for _, y := range cells {
+		tests, flagged = tests+y.result.Tests, flagged+len(y.result.Outliers)
 	}
-	if text := moreText(r); text != "" {
-		n.add("standard error of the mean in dB, now and with one more of each, from these components and for a campaign laid out evenly", at+": "+text)
+	if tests > 0 {
+		n.add(fmt.Sprintf("%s for outliers at 5 %% each, %d flagged, none removed; one in twenty flags by chance: Grubbs (two-sided; closings in their visit, visits of their strip, boxes), Cochran (upper; variances of visits and boxes), Mandel's h and k (boxes, or the visits of a single strip)",
+			count(tests, "test"), flagged), "")
 	}
 }
 
-// moreText lists what one more of each brings.
-func moreText(r spread.Result) string {
-	if math.IsNaN(r.SEDB) {
-		return ""
-	}
-	parts := []string{fmt.Sprintf("%.2f now", r.SEDB)}
-	var unknown []string
-	for _, m := range r.More {
-		if m.Reason == "" {
-			parts = append(parts, fmt.Sprintf("%.2f with %s", m.SEDB, m.What))
-		} else {
-			unknown = append(unknown, m.Unit)
-		}
-	}
-	text := strings.Join(parts, ", ")
-	if slices.Sort(unknown); len(unknown) > 0 {
-		text += "; not known for " + listed(unknown)
-	}
-	return text
-}
+// The SD is held against the robust one from so many pairs on, and told where it is
+// larger by such a factor: common practice, no source.
+const (
+	robustPairs  = 20
+	robustFactor = 1.4
+)
