@@ -12,7 +12,9 @@ import (
 	"sealbound/cmd/internal/study"
 )
 
-func realProgram() program { return program{judge: study.Judge, check: study.Check, spread: study.Spread} }
+func realProgram() program {
+	return program{judge: study.Judge, check: study.Check, spread: study.Spread, compare: study.Compare}
+}
 
 // judgeJSON runs judge and decodes its JSON.
 func judgeJSON(t *testing.T, stdin string, args ...string) (rows []map[string]any, raw string) {

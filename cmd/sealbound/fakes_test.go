@@ -14,7 +14,16 @@ import (
 
 // fakes is the program with made-up results in the place of analyses: the name
 // of the first path says which.
-func fakes() program { return program{judge: fakeJudge, check: fakeCheck} }
+func fakes() program {
+	return program{judge: fakeJudge, check: fakeCheck, spread: fakeEmpty("spread"), compare: fakeEmpty("compare")}
+}
+
+// fakeEmpty answers without a row.
+func fakeEmpty(command string) analysis {
+	return func(context.Context, []string, study.Settings) (*report.Document, error) {
+		return &report.Document{Command: command}, nil
+	}
+}
 
 func num(x float64) *float64 { return &x }
 

@@ -432,7 +432,7 @@ func joined(a, b string) string {
 func (c *comparison) picking() {
 	switch {
 	case len(c.r.Products) < 2:
-		c.r.NoPick = "one product only: there is nothing to choose from"
+		c.r.NoPick = oneProduct
 	case c.model.boxConfounded:
 		c.r.NoPick = "products and boxes are confounded: a mean speaks of the boxes of that product alone"
 	case c.model.sessionConfounded:
@@ -445,6 +445,9 @@ func (c *comparison) picking() {
 		}
 	}
 }
+
+// oneProduct is the reason of a comparison of one.
+const oneProduct = "one product only: there is nothing to compare it with"
 
 // tooFew is the reason of all that a product with one fitting leaves undefined.
 const tooFew = "too few fittings: a product needs two"

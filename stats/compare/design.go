@@ -39,6 +39,9 @@ const (
 
 // String describes the design in words.
 func (d Design) String() string {
+	if d.Products == 1 {
+		return fmt.Sprintf("one product, number of boxes: %d", d.Boxes)
+	}
 	switch d.Kind {
 	case OneBox:
 		return "all products in one box"

@@ -75,7 +75,7 @@ func (c *comparison) differences() {
 	n := len(c.r.Products)
 	switch {
 	case n < 2:
-		c.r.Reason = "one product only: there is nothing to compare it with"
+		c.r.Reason = oneProduct
 		return
 	case c.within.reason != "":
 		c.r.Reason = c.within.reason
@@ -109,7 +109,7 @@ func (c *comparison) differences() {
 		c.r.Differences = append(c.r.Differences, p.Difference)
 	}
 	if !slices.ContainsFunc(shown, func(p pair) bool { return !p.open }) {
-		c.r.Family = ""
+		c.r.Family, c.r.PairsFamily = "", ""
 		if c.r.Reason == "" {
 			c.r.Reason = shown[0].Reason
 		}

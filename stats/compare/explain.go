@@ -25,7 +25,7 @@ func (c *comparison) explain() {
 	if c.s.Power {
 		average = "-10 log10 of its mean leaked share over points"
 	}
-	say(-1, -1, "band value of a closing = %s; %d points, %d closings", average, len(c.r.Points), len(c.r.Kept))
+	say(-1, -1, "band value of a closing = %s; points %d, closings %d", average, len(c.r.Points), len(c.r.Kept))
 	d := c.r.Design
 	say(-1, -1, "design: %s; independent comparisons within boxes = %d pairs - %d boxes - %d products + %d = %d, between boxes = %d",
 		d, d.Cells, d.Boxes, d.Products, d.Parts, d.Within, d.Between)

@@ -70,8 +70,10 @@ func compareBlocks(doc *Document) []block {
 			blocks = append(blocks, block{title: title, text: fill.Replace(legend), grid: g, bullets: bullets})
 		}
 	}
-	legend := "Means are adjusted for what the products do not share. Lower bounds (≥) of the mean are one-sided with {confidence} confidence. Products with a letter in common are not shown to differ (" +
-		methods(rows, func(r *CompareRow) string { return r.LettersMethod }) + ")."
+	legend := "Means are adjusted for what the products do not share. Lower bounds (≥) of the mean are one-sided with {confidence} confidence."
+	if m := methods(rows, func(r *CompareRow) string { return r.LettersMethod }); m != "" {
+		legend += " Products with a letter in common are not shown to differ (" + m + ")."
+	}
 	if target := sameTarget(rows); target != "" {
 		legend += " Target, dB: " + target + "."
 	}
@@ -81,8 +83,10 @@ func compareBlocks(doc *Document) []block {
 		legend += fmt.Sprintf(" Strips and cost are for all %s compared.", counted(rows[0].Boxes, "box"))
 	}
 	add("Products, dB", legend, innerGrid(answer, productColumns, rows, func(r *CompareRow) []CompareProduct { return r.Products }), nil)
-	legend = "From and to hold together for all differences of a band with {confidence} confidence, and p is adjusted for all (" +
-		methods(rows, func(r *CompareRow) string { return r.Method }) + ")."
+	legend = "Nothing can be said of how far these differences may be chance."
+	if m := methods(rows, func(r *CompareRow) string { return r.Method }); m != "" {
+		legend = "From and to hold together for all differences of a band with {confidence} confidence, and p is adjusted for all (" + m + ")."
+	}
 	if slices.ContainsFunc(rows, func(r CompareRow) bool {
 		return slices.ContainsFunc(r.Differences, func(d CompareDifference) bool { return d.AtLeast || d.AtMost })
 	}) {
@@ -120,9 +124,6 @@ func methods(rows []CompareRow, of func(*CompareRow) string) string {
 		if m := of(&rows[i]); m != "" && !slices.Contains(names, m) {
 			names = append(names, m)
 		}
-	}
-	if len(names) == 0 {
-		return "no method: nothing can be compared"
 	}
 	return strings.Join(names, ", ")
 }

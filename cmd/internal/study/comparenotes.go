@@ -29,7 +29,10 @@ func compareHeadlines(rows []report.CompareRow, s Settings) []string {
 			out = append(out, upperFirst(of+inAllBands(rows[first:last])))
 		}
 		for _, r := range rows[first:last] {
-			out = append(out, upperFirst(of+r.Band.Name+": "+answerOf(r, s)+"."))
+			if of != "" { // the name of a band stands as it was given
+				of = upperFirst(of)
+			}
+			out = append(out, of+r.Band.Name+": "+answerOf(r, s)+".")
 		}
 		first = last
 	}
@@ -234,7 +237,7 @@ func (c *campaign) noteProducts(y *contest, s Settings, n *notebook) {
 		if p.Own {
 			n.add("over a fifth of the readings may hide more: the product stays out of the common spread, its mean is bounded by its own closings, and only that it is better can be shown", at)
 		}
-		if b := y.bills[p.Code]; b.missing != "" && b.missing[0] != 'g' || b.missing != "" && len(c.summary.Gaskets) > 0 {
+		if b := y.bills[p.Code]; b.missing != "" && len(c.summary.Gaskets) > 0 {
 			n.add("strips or cost not known: "+b.missing, at)
 		}
 	}

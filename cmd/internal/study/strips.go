@@ -45,6 +45,10 @@ type bill struct {
 func (c *campaign) billFor(gasket string, boxes []string) bill {
 	b := bill{cost: nan}
 	at := slices.IndexFunc(c.summary.Gaskets, func(g ingest.Gasket) bool { return g.Label == gasket })
+	if len(c.summary.Gaskets) == 0 {
+		b.missing = "there is no gaskets.csv to tell strips and prices"
+		return b
+	}
 	if at < 0 {
 		b.missing = "gaskets.csv has no row for it"
 		return b
