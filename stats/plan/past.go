@@ -67,6 +67,13 @@ func (v Variances) Of(level string) float64 {
 	return 0
 }
 
+// Add adds to the variance of a level, dB^2; other names are nothing.
+func (v *Variances) Add(level string, variance float64) {
+	if p := v.of(level); p != nil {
+		*p += variance
+	}
+}
+
 func (v *Variances) of(level string) *float64 {
 	switch level {
 	case LevelBox:

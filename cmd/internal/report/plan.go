@@ -87,15 +87,6 @@ func planBlocks(doc *Document) ([]block, error) {
 			blocks = append(blocks, block{title: title, text: text, grid: g})
 		}
 	}
-	var reasons []string
-	for _, r := range p.Rows {
-		if r.Reason != "" && !slices.Contains(reasons, r.Reason) {
-			reasons = append(reasons, r.Reason)
-		}
-	}
-	if len(reasons) > 0 {
-		blocks = append(blocks, block{title: "Mind", bullets: reasons})
-	}
 	add("What would do", "Power is the probability that the lower bound of the mean clears the target.", layoutGrid(p.Layouts))
 	add("If it turns out otherwise", "", whatIfGrid(p.WhatIfs))
 	fill := levelsOf(doc.Settings)
