@@ -10,9 +10,8 @@ import (
 type Curves struct {
 	Title, Desc string
 	FreqHz      []float64 // ascending; all lines below run along it, dB, NaN where there is nothing
-	Places      []string  // of the antenna; one, without a name, where the data tell none apart
 	Closings    []Line
-	Means       []Line    // by place
+	Means       []Line
 	MostDB      []float64 // the most that the set-up can show
 	TargetDB    []float64
 	Weakest     *Weakest // nil: none is marked
@@ -22,9 +21,9 @@ type Curves struct {
 	Bytes int
 }
 
-// A Line runs along the frequencies at one place.
+// A Line runs along the frequencies.
 type Line struct {
-	Place int
+	Label string // in the legend; those of closings have none
 	DB    []float64
 	// Limited tells where the figure is at least so much; nil: nowhere.
 	Limited []bool
@@ -65,18 +64,15 @@ func (c Curves) Picture() *Picture {
 	c.beyond(&s, x, y)
 	thin, ranged := c.closings(&s, x, y)
 	c.target(&s, x, y)
-	for _, m := range c.Means {
-		class := meanClass(m.Place)
-		s.path(class, polyline(c.pieces(m.DB, x, y), 0.15))
+	for i, m := range c.Means {
+		s.path(meanClass(i), polyline(c.pieces(m.DB, x, y), 0.15))
 	}
 	c.weakest(&s, x, y)
 	c.legend(&s, thin, ranged)
 	return &Picture{Title: c.Title, Desc: c.Desc, scene: s}
 }
 
-func meanClass(place int) string {
-	return [...]string{"p-mean", "p-mean2", "p-mean3"}[place%3]
-}
+func meanClass(i int) string { return [...]string{"p-mean", "p-mean2", "p-mean3"}[i%3] }
 
 // span is that of all levels drawn.
 func (c Curves) span() (lo, hi float64) {
@@ -285,25 +281,21 @@ func (c Curves) legend(s *scene, thin, ranged bool) {
 	if ranged {
 		keys = append(keys, key{block("p-area", ""), fmt.Sprintf("range of %d lines, one per closing and place", len(c.Closings))})
 	}
-	for _, m := range c.Means {
-		label := "mean"
-		if m.Place < len(c.Places) && c.Places[m.Place] != "" {
-			label += ", " + c.Places[m.Place]
-		}
-		keys = append(keys, key{stroke(meanClass(m.Place)), label})
+	for i, m := range c.Means {
+		keys = append(keys, key{stroke(meanClass(i)), m.Label})
 	}
 	if c.Weakest != nil {
 		keys = append(keys, key{func(s *scene, x, y float64) {
 			s.path("p-whisker", segment(x, y-3, x, y+7)+segment(x-4, y+7, x+4, y+7))
 			s.path("p-point", diamond(x, y-2))
-		}, "weakest frequency, mean and its lower bound"})
+		}, "weakest: mean and its lower bound"})
 	}
 	if len(c.TargetDB) > 0 {
 		keys = append(keys, key{stroke("p-target"), "target"})
 	}
 	for _, v := range c.MostDB {
 		if !math.IsNaN(v) {
-			keys = append(keys, key{block("", "hatch"), "more than the set-up can show"})
+			keys = append(keys, key{block("", "hatch"), "limited by the receiver’s floor"})
 			break
 		}
 	}
@@ -311,7 +303,7 @@ func (c Curves) legend(s *scene, thin, ranged bool) {
 		if c.anyLimited(l) && thin {
 			keys = append(keys, key{func(s *scene, x, y float64) {
 				s.path("p-thin", "M"+num(x)+" "+num(y+4)+"v-7m-2 3l2-3l2 3")
-			}, "reading limited by the floor: at least so much"})
+			}, "limited reading: at least so much"})
 			break
 		}
 	}

@@ -29,7 +29,7 @@ type TrendMark struct {
 	Label string
 }
 
-// seriesShapes tell strips apart; beyond them shapes come again.
+// seriesShapes tell strips apart.
 var seriesShapes = []func(x, y float64) string{disc(4.2), square, triangle, diamond, cross}
 
 // manySeries is the number of strips beyond which none is named.
@@ -93,7 +93,11 @@ func (t Trend) Picture() *Picture {
 			s.path("p-point", arrowUp(px, py))
 			continue
 		}
-		s.path("p-point", seriesShapes[p.Series%len(seriesShapes)](px, py))
+		shape := seriesShapes[0]
+		if len(t.Series) <= manySeries {
+			shape = seriesShapes[p.Series%len(seriesShapes)]
+		}
+		s.path("p-point", shape(px, py))
 	}
 	s.height = s.legend(top+ground+36, t.keys())
 	return &Picture{Title: t.Title, Desc: t.Desc, scene: s}

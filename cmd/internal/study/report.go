@@ -1,0 +1,105 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+
+	"sealbound/cmd/internal/report"
+)
+
+// ReportSettings are the settings of a report.
+type ReportSettings struct {
+	Settings
+	Title   string   // of the page; empty: one is made
+	Command []string // the words of the command line, to redo it
+}
+
+// Report asks all questions of one reading of the data: the judgement, where the
+// spread comes from, wear, and which product; with the curves behind them and an
+// account of how it came about. A question that the data do not answer is left
+// with its reason. The error is an *InputError, a *UsageError, or one of the
+// system.
+func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Campaign, error) {
+	r, err := startReport(ctx, paths, rs, []string{"gasket"})
+	if err != nil {
+		return nil, err
+	}
+	s, c := r.settings, r.settings.campaign
+	out := &report.Campaign{Title: rs.Title}
+	if out.Judge, err = Judge(ctx, paths, s); err != nil {
+		return nil, err
+	}
+	cells, err := c.cells(s.By, s, r.target, &notebook{})
+	if err != nil {
+		return nil, err
+	}
+	out.Curves = c.curves(cells, out.Judge.Judge)
+	if !slices.Contains(s.By, "box") {
+		b := s
+		b.By = append(slices.Clone(s.By), "box")
+		if out.ByBox, err = Judge(ctx, paths, b); err != nil {
+			return nil, err
+		}
+	}
+	all := s
+	all.AllDates = true
+	if out.Spread, err = part(Spread(ctx, paths, all)); err != nil {
+		return nil, err
+	}
+	versus := s
+	versus.By = slices.DeleteFunc(slices.Clone(s.By), func(f string) bool { return f == "gasket" || f == "box" || f == "fitting" })
+	if out.Compare, err = part(Compare(ctx, paths, versus)); err != nil {
+		return nil, err
+	}
+	out.Account = r.account(cells)
+	out.Account.Assumed = s.assumed(cells)
+	out.Account.Unsaid = c.unsaid(cells, out.Judge.Judge)
+	if out.Title == "" {
+		out.Title = "Attenuation of " + count(len(c.distinct("box")), "closed box")
+	}
+	return out, nil
+}
+
+// A reporting is a report under way.
+type reporting struct {
+	settings Settings
+	target   target
+	rig      *rig
+	files    *digests
+	command  []string
+}
+
+// startReport reads the campaign once, with all that a report tells of it.
+func startReport(ctx context.Context, paths []string, rs ReportSettings, by []string) (*reporting, error) {
+	s := rs.Settings
+	if len(s.By) == 0 {
+		s.By = by
+	}
+	if err := s.check(s.By); err != nil {
+		return nil, err
+	}
+	t, err := s.target()
+	if err != nil {
+		return nil, &InputError{Err: err}
+	}
+	r := &reporting{target: t, rig: newRig(), files: &digests{}, command: rs.Command}
+	s.Stdin = r.files.listen(s.Stdin)
+	if s.campaign, err = readAlso(ctx, paths, s, r.rig.add); err != nil {
+		return nil, err
+	}
+	r.settings = s
+	return r, r.files.take(s)
+}
+
+// part turns the failure of a further question into its reason. What is wrong with
+// the whole remains an error.
+func part(doc *report.Document, err error) (report.Part, error) {
+	var input *InputError
+	if errors.As(err, &input) && len(input.Problems) == 0 {
+		why, _, _ := strings.Cut(input.Error(), "\n")
+		return report.Part{Why: why}, nil
+	}
+	return report.Part{Doc: doc}, err
+}
