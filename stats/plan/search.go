@@ -76,46 +76,70 @@ func Cheapest(v Variances, aim Aim, costs Costs, limits Limits) (Outcome, error)
 // with the power of its own aim. It returns one outcome for each, of the same
 // layout; none where the largest layout could not be evaluated for all.
 func CheapestForAll(cases []Case, costs Costs, limits Limits) ([]Outcome, error) {
+	s, err := NewSearch(cases, costs)
+	if err != nil {
+		return nil, err
+	}
+	return s.Cheapest(limits)
+}
+
+// A Search answers several questions about the same cases and costs, within other
+// limits each, faster than one by one. It is not for concurrent use.
+type Search struct {
+	rules []*rule
+	costs Costs
+}
+
+// NewSearch checks the cases and the costs.
+func NewSearch(cases []Case, costs Costs) (*Search, error) {
 	if len(cases) == 0 {
 		return nil, fmt.Errorf("plan: %w: nothing to plan for", interval.ErrTooFew)
 	}
-	rules := make([]*rule, len(cases))
-	for i, c := range cases {
+	s := &Search{costs: costs}
+	for _, c := range cases {
 		if err := c.Aim.check(); err != nil {
 			return nil, err
 		}
 		if err := c.Variances.check(); err != nil {
 			return nil, err
 		}
-		rules[i] = newRule(c.Variances, c.Aim)
+		r := newRule(c.Variances, c.Aim)
+		if len(s.rules) > 0 {
+			r.chi = s.rules[0].chi // the same for all
+		}
+		s.rules = append(s.rules, r)
 	}
 	if err := notNegative("cost", costs.Closing, costs.Session, costs.Box, costs.Fitting); err != nil {
 		return nil, err
 	}
+	return s, nil
+}
+
+// Cheapest is CheapestForAll within the limits.
+func (s *Search) Cheapest(limits Limits) ([]Outcome, error) {
 	limits, err := limits.filled()
 	if err != nil {
 		return nil, err
 	}
-	if err := finite("cost", costs.Of(limits.Most)); err != nil {
+	if err := finite("cost", s.costs.Of(limits.Most)); err != nil {
 		return nil, err
 	}
-	return cheapest(rules, costs, limits)
-}
-
-func cheapest(rules []*rule, costs Costs, limits Limits) ([]Outcome, error) {
-	candidates := limits.layouts(rules, costs)
+	candidates := limits.layouts(s.rules, s.costs)
 	if len(candidates) == 0 {
-		return nil, fmt.Errorf("plan: %w: %s", ErrOutOfReach, unrepeated(limits.Most, rules))
+		return nil, fmt.Errorf("plan: %w: %s", ErrOutOfReach, unrepeated(limits.Most, s.rules))
 	}
+	hardest := 0 // the case that failed last is asked first
 	for _, c := range candidates {
-		if !worthTrying(c.layout, rules) {
-			continue
+		failed, err := s.fails(c.layout, hardest)
+		if err != nil {
+			return nil, err
 		}
-		if o, reached, err := priced(c.layout, rules, costs); err != nil || reached {
-			return o, err
+		if failed < 0 {
+			return s.outcomes(c.layout)
 		}
+		hardest = failed
 	}
-	o, _, err := priced(limits.Most, rules, costs)
+	o, err := s.outcomes(limits.Most)
 	if err != nil {
 		return nil, err
 	}
@@ -129,34 +153,47 @@ func cheapest(rules []*rule, costs Costs, limits Limits) ([]Outcome, error) {
 		ErrOutOfReach, least.Layout.Boxes, least.Layout.Sessions, least.Layout.Closings, least.Power)
 }
 
+// fails returns a case whose power the layout does not reach, -1 if there is none.
+func (s *Search) fails(l Layout, first int) (int, error) {
+	for i := range s.rules {
+		if !s.rules[i].worthTrying(l) {
+			return i, nil
+		}
+	}
+	for i := range s.rules {
+		k := (first + i) % len(s.rules)
+		o, err := s.rules[k].outcome(l)
+		if err != nil {
+			return 0, err
+		}
+		if o.Power < s.rules[k].aim.Power {
+			return k, nil
+		}
+	}
+	return -1, nil
+}
+
+func (s *Search) outcomes(l Layout) ([]Outcome, error) {
+	var out []Outcome
+	for _, r := range s.rules {
+		o, err := r.outcome(l)
+		if err != nil {
+			return nil, err
+		}
+		o.Cost = s.costs.Of(l)
+		out = append(out, o)
+	}
+	return out, nil
+}
+
 // screen: an estimated variance hardly ever gives more power than a known one,
 // once that is above one half; layouts that fall short of it by more than this
 // are not evaluated.
 const screen = 0.05
 
-func worthTrying(l Layout, rules []*rule) bool {
-	for _, r := range rules {
-		known := knownPower(r.aim.MarginDB, math.Sqrt(l.strata(r.v).variance()), r.aim.Confidence)
-		if known < r.aim.Power-screen && r.aim.Power > 0.5 {
-			return false
-		}
-	}
-	return true
-}
-
-// priced evaluates a layout for every case and tells whether all reach their power.
-func priced(l Layout, rules []*rule, costs Costs) (out []Outcome, reached bool, err error) {
-	reached = true
-	for _, r := range rules {
-		o, err := r.outcome(l)
-		if err != nil {
-			return nil, false, err
-		}
-		o.Cost = costs.Of(l)
-		out = append(out, o)
-		reached = reached && o.Power >= r.aim.Power
-	}
-	return out, reached, nil
+func (r *rule) worthTrying(l Layout) bool {
+	known := knownPower(r.aim.MarginDB, math.Sqrt(l.strata(r.v).variance()), r.aim.Confidence)
+	return known >= r.aim.Power-screen || r.aim.Power <= 0.5
 }
 
 // unrepeated says which level varies in one of the cases and is not repeated.

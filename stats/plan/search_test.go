@@ -26,7 +26,7 @@ func TestCheapestAgainstAll(t *testing.T) {
 			r.chi = points
 			every := evaluated(t, r, limits.Most)
 			for _, costs := range []Costs{{Closing: 1, Session: 20, Box: 5}, {Closing: 0.1, Session: 1, Box: 3, Fitting: 4}, {}, {Closing: 1}} {
-				all, err := cheapest([]*rule{r}, costs, limits)
+				all, err := (&Search{rules: []*rule{r}, costs: costs}).Cheapest(limits)
 				var got Outcome
 				if len(all) == 1 {
 					got = all[0]

@@ -175,7 +175,11 @@ func (p *planner) cheapest(serve, all []*planCase) error {
 	for i, c := range serve {
 		question[i] = c.statistics(p)
 	}
-	outcomes, err := plan.CheapestForAll(question, costs, limits)
+	search, err := plan.NewSearch(question, costs)
+	if err != nil {
+		return misuse("closing-sd", "", inWords(err))
+	}
+	outcomes, err := search.Cheapest(limits)
 	if err != nil && !errors.Is(err, plan.ErrOutOfReach) {
 		return misuse("closing-sd", "", inWords(err))
 	}
@@ -209,7 +213,7 @@ func (p *planner) cheapest(serve, all []*planCase) error {
 		p.headline("%s.", p.row.Reason)
 	}
 	p.noteScope(o.Layout, serve)
-	p.alternatives(question, costs, limits, o)
+	p.alternatives(search, limits, o)
 	p.whatIfs(c)
 	p.explainLayout(serve, true)
 	return nil
@@ -273,7 +277,7 @@ func layoutSentence(l plan.Layout) string {
 }
 
 // alternatives are the cheapest layouts with one session or box more or fewer.
-func (p *planner) alternatives(question []plan.Case, costs plan.Costs, limits plan.Limits, o plan.Outcome) {
+func (p *planner) alternatives(search *plan.Search, limits plan.Limits, o plan.Outcome) {
 	l := o.Layout
 	row := func(what string, least plan.Outcome, reached bool) report.PlanLayout {
 		r := report.PlanLayout{What: what, Power: least.Power}
@@ -286,7 +290,7 @@ func (p *planner) alternatives(question []plan.Case, costs plan.Costs, limits pl
 	try := func(what string, change func(*plan.Limits)) {
 		within := limits
 		change(&within)
-		outcomes, err := plan.CheapestForAll(question, costs, within)
+		outcomes, err := search.Cheapest(within)
 		if len(outcomes) == 0 || err != nil && !errors.Is(err, plan.ErrOutOfReach) {
 			return
 		}

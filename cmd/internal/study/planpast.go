@@ -216,6 +216,9 @@ func (p *planner) borrow(cases []*planCase) {
 	for _, l := range loans { // after all are settled, so that no loan is lent again
 		l.to.spread.Unknown = slices.DeleteFunc(l.to.spread.Unknown, func(level string) bool { return level == l.level })
 		l.to.spread.Add(l.level, l.variance)
+		if l.variance == 0 && l.level != plan.LevelBox && l.level != plan.LevelSession {
+			continue // part of the box or the session there
+		}
 		l.to.borrowed = append(l.to.borrowed, l.level)
 		p.n.add(fmt.Sprintf("spread of %s not in the past data of one product and taken from the others, the largest", levelPlural[l.level]),
 			fmt.Sprintf("%s: %.2f dB", l.to.name, math.Sqrt(l.variance)))
