@@ -52,7 +52,7 @@ type program struct {
 
 // commands are all commands, in the order in which help lists them.
 func (p program) commands() []*command {
-	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), compareCommand(p.compare), simulateCommand()}
+	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand()}
 }
 
 // A call is one start of the program.
@@ -71,6 +71,7 @@ type command struct {
 	about     string // paragraphs, separated by a newline
 	example   string // the arguments of a call that works in the project's folder
 	options   []option
+	words     []string // of the command line, the command first
 	action    func(c call, paths []string) error
 }
 
@@ -118,6 +119,7 @@ func (p program) start(c call, name string, args []string) error {
 	if err != nil {
 		return err
 	}
+	cmd.words = append([]string{name}, args...)
 	app := &cli.App{
 		Name: "sealbound", Commands: []*cli.Command{cmd.cli(c)}, Reader: c.stdin, Writer: c.stderr, ErrWriter: c.stderr,
 		HideHelp: true, HideVersion: true,
