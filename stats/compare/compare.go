@@ -59,11 +59,10 @@ func Compare(d Data, s Settings) (Result, error) {
 		}
 		return c.r, nil
 	}
-	c.r.TargetDB = 0
 	for _, p := range c.r.Points {
 		c.used[p] = true
-		c.r.TargetDB += d.TargetDB[p] / float64(len(c.r.Points))
 	}
+	c.r.TargetDB = c.target()
 	c.hide()
 	c.count()
 	if err := c.fit(); err != nil {
@@ -81,6 +80,16 @@ func Compare(d Data, s Settings) (Result, error) {
 	c.explain()
 	c.r.Warnings = onceEach(c.r.Warnings)
 	return c.r, nil
+}
+
+// target is the mean of the targets of the points used, to the bit where they are
+// equal.
+func (c *comparison) target() float64 {
+	first, off := c.Data.TargetDB[c.r.Points[0]], 0.0
+	for _, p := range c.r.Points {
+		off += (c.Data.TargetDB[p] - first) / float64(len(c.r.Points))
+	}
+	return first + off
 }
 
 func (s Settings) average() band.Average {

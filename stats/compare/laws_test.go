@@ -242,3 +242,17 @@ func TestRandomisedBlocks(t *testing.T) {
 		t.Errorf("levels %v", r.Levels)
 	}
 }
+
+// A flat target stays itself to the bit over any number of points.
+func TestFlatTarget(t *testing.T) {
+	for _, n := range []int{1, 3, 7, 49, 201} {
+		row := make([]float64, n)
+		d := grid([][]float64{row, row, row, row}, func(i int) place { return place{int32(i % 2), int32(i), int32(i), 0} })
+		for i := range d.TargetDB {
+			d.TargetDB[i] = 50.1
+		}
+		if r := mustCompare(t, d, usual); r.TargetDB != 50.1 {
+			t.Errorf("%d points: target %v", n, r.TargetDB)
+		}
+	}
+}
