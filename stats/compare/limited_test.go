@@ -140,7 +140,7 @@ func TestAllLimited(t *testing.T) {
 func TestNoFloor(t *testing.T) {
 	d := twoProducts()
 	for i := range d.FloorKnown {
-		d.FloorKnown[i] = false
+		d.FloorKnown[i], d.HeadroomDB[i] = false, math.NaN()
 	}
 	for i := range d.TargetDB {
 		d.TargetDB[i] = 80
@@ -150,7 +150,7 @@ func TestNoFloor(t *testing.T) {
 	if !a.Own || b.Own || !a.FloorUnknown || !b.FloorUnknown {
 		t.Errorf("own %v and %v: the higher product may stand at the floor, the lower by 15 dB does not", a.Own, b.Own)
 	}
-	if a.Verdict == judge.FallsShort || b.Verdict == judge.FallsShort {
+	if a.Verdict != judge.Undecided || b.Verdict != judge.Undecided {
 		t.Errorf("verdicts %s and %s with no floor known", a.Verdict, b.Verdict)
 	}
 	if x := r.difference(t, 0, 1); !x.AtLeast || x.AtMost || !math.IsNaN(x.Upper) || !(x.Lower > 0) || !strings.Contains(x.Reason, "no floor") {

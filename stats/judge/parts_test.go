@@ -23,6 +23,12 @@ func TestParts(t *testing.T) {
 	mean, low := d.Headroom(r.Kept, r.Points)
 	near(t, "headroom", mean, 70.5, 1e-12) // closing 1: 70 and 71
 	near(t, "lowest headroom", low, 70, 0)
+	bare := d
+	bare.HeadroomDB = append([]float64(nil), d.HeadroomDB...)
+	bare.HeadroomDB[3] = math.NaN()
+	if mean, low := bare.Headroom(r.Kept, r.Points); !math.IsNaN(mean) || !math.IsNaN(low) {
+		t.Errorf("a point without a known floor: headroom %v, lowest %v", mean, low)
+	}
 	if f := d.Levels([]int32{2, 3}); f[0].Levels != 1 || f[1].Codes[0] != 0 || f[3].Name != "visit" {
 		t.Errorf("levels of the second box: %+v", f)
 	}
