@@ -38,6 +38,9 @@ func (m model) sdBounds(values []float64, factors []stats.Factor, confidence flo
 	for i := range n - 1 {
 		// SDIntervals has its own correction of the cut for small numbers of levels.
 		nu, own := m.differences(i)
+		if nu > manyDifferences {
+			continue
+		}
 		scale := nu * (math.Log(nu/2) - mathext.Digamma(nu/2))
 		c := math.Min(math.Max(1-dist.ChiSquareSurvival(cut(1-confidence, own)/scale, 1), 1e-9), 1-1e-12)
 		if found[c] == nil {
@@ -50,6 +53,10 @@ func (m model) sdBounds(values []float64, factors []stats.Factor, confidence flo
 	out[n-1] = m.residualBounds(values, factors, confidence)
 	return out, nil
 }
+
+// manyDifferences make the likelihood so even that the interval's own cut is within
+// 0.3 % of the SD, and a second interval takes long.
+const manyDifferences = 100
 
 // cut is how far the criterion rises from the estimate to the p quantile's bound.
 func cut(p, nu float64) float64 {

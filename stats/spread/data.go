@@ -17,7 +17,7 @@
 //	unit             box + fitting               another box with another strip
 //
 // each the square root of a sum of variances. A limit is 2.8 times the SD: two
-// results differ by more in one of twenty pairs (ISO 5725-6). A quantity that
+// results differ by more in one of twenty pairs (ISO 5725-6, from memory). A quantity that
 // would need to split a joined term is not defined.
 //
 // # Years
@@ -76,7 +76,7 @@ const (
 )
 
 // LimitFactor times an SD is the limit that two results exceed in one of twenty
-// pairs: 1.96 sqrt(2) = 2.77, rounded as in ISO 5725-6:1994, 4.1.
+// pairs: 1.96 sqrt(2) = 2.77, rounded as in ISO 5725-6:1994, 4.1 (clause from memory).
 const LimitFactor = 2.8
 
 // A Component is one variance, dB^2, with its SD and the one-sided bounds of that,

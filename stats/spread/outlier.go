@@ -8,8 +8,8 @@ import (
 	"sealbound/stats/interval"
 )
 
-// significance is the level of each test for outliers (ISO 5725-2:1994 calls what
-// it flags a straggler).
+// significance is the level of each test for outliers (what ISO 5725-2 flags
+// at 5 % it calls a straggler; from memory).
 const significance = 0.05
 
 // Kind is a test together with the level that it looks at.
@@ -189,7 +189,7 @@ func cochranCritical(p int, df, all float64) float64 {
 //	h_i = (mean_i - mean of means)/SD of means    critical (p-1) t/sqrt(p (t^2+p-2)), t two-sided at p-2
 //	k_i = s_i/s_r                                 critical sqrt((df/df_i)/(1 + (df/df_i - 1)/F)), F upper at df_i, df - df_i
 //
-// Source: ISO 5725-2:1994, 7.3.1, for equal numbers of closings (df = p df_i).
+// Source: ISO 5725-2:1994, 7.3.1 (clause from memory), for equal numbers of closings (df = p df_i).
 func (r *Result) mandel(h, k Kind, of []unit) {
 	p := float64(len(of))
 	if p < 3 {

@@ -33,12 +33,9 @@ func spreadHeadline(cells []*spreadCell, s Settings) string {
 		parts = append(parts, "the spread comes mostly from "+text)
 	}
 	parts = append(parts, advice(cells)...)
-	flagged := 0
-	for _, y := range cells {
-		flagged += len(y.result.Outliers)
-	}
+	tests, flagged := testsOf(cells)
 	if flagged > 0 {
-		parts = append(parts, count(flagged, "outlier")+" flagged, see below")
+		parts = append(parts, fmt.Sprintf("%d of %d tests for outliers flag something, see below", flagged, tests))
 	}
 	reasons := byBand(cells, func(y *spreadCell) string {
 		if y.result.Reason == "" {
@@ -90,7 +87,7 @@ func differ(cells []*spreadCell) string {
 	of := func(q func(spread.Result) spread.Quantity) string {
 		low, high := math.Inf(1), math.Inf(-1)
 		for _, y := range cells {
-			if l := q(y.result).LimitDB(); !math.IsNaN(l) {
+			if l := q(y.result).LimitDB(); l > 0 { // 0: the closings read alike, which a note says
 				low, high = math.Min(low, l), math.Max(high, l)
 			}
 		}

@@ -52,14 +52,19 @@ func (c *campaign) noteSpread(y *spreadCell, s Settings, n *notebook) {
 
 // noteTests says how many tests looked for outliers.
 func noteTests(cells []*spreadCell, n *notebook) {
-	tests, flagged := 0, 0
-	for _, y := range cells {
-		tests, flagged = tests+y.result.Tests, flagged+len(y.result.Outliers)
-	}
+	tests, flagged := testsOf(cells)
 	if tests > 0 {
 		n.add(fmt.Sprintf("%s for outliers at 5 %% each, %d flagged, none removed; one in twenty flags by chance: Grubbs (two-sided; closings in their visit, visits of their strip, boxes), Cochran (upper; variances of visits and boxes), Mandel's h and k (boxes, or the visits of a single strip)",
 			count(tests, "test"), flagged), "")
 	}
+}
+
+// testsOf counts the tests for outliers and those that flag something.
+func testsOf(cells []*spreadCell) (tests, flagged int) {
+	for _, y := range cells {
+		tests, flagged = tests+y.result.Tests, flagged+len(y.result.Outliers)
+	}
+	return tests, flagged
 }
 
 // The SD is held against the robust one from so many pairs on, and told where it is
