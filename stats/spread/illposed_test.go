@@ -2,6 +2,7 @@ package spread
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -110,4 +111,69 @@ func TestClosingsAlike(t *testing.T) {
 		t.Fatalf("components %s (%s)", got, r.Reason)
 	}
 	near(t, "boxes", r.Unit.SD, math.Sqrt(13), 1e-9) // SD of 60, 65, 58
+}
+
+// Whatever the layout, rounding or ages: no panic, bounds around the figure, shares
+// that sum to one, and a reason for what is not defined.
+func TestRandomCampaigns(t *testing.T) {
+	rng := rand.New(rand.NewPCG(21, 4))
+	defined := 0
+	for i := range 200 {
+		c := &campaign{}
+		boxes, sessions := 1+rng.IntN(4), 1+rng.IntN(4)
+		step := []float64{0.01, 0.5, 2}[rng.IntN(3)] // of the readings, dB
+		for b := range boxes {
+			strips := 1 + rng.IntN(2)
+			for s := range sessions {
+				if rng.IntN(4) == 0 {
+					continue
+				}
+				for range rng.IntN(4) {
+					age := float64(s) + 0.5*float64(b)
+					if rng.IntN(40) == 0 {
+						age = math.NaN()
+					}
+					x := 60 + step*math.Round((2*float64(b)+rng.NormFloat64())/step)
+					c.add(int32(b), int32(2*b+rng.IntN(strips)), int32(s), age, func(int) bool { return rng.IntN(60) == 0 }, x, x+step*float64(rng.IntN(2)))
+				}
+			}
+		}
+		if c.Closings == 0 {
+			continue
+		}
+		if rng.IntN(2) == 0 {
+			c.AgeYears = nil
+		}
+		r := c.spread(t, Settings{Confidence: 0.9, ToleranceDB: 3})
+		if (r.Reason == "") != (len(r.Components) > 0) || r.Verdict == "" {
+			t.Fatalf("campaign %d: %+v", i, r)
+		}
+		if r.Reason != "" {
+			continue
+		}
+		defined++
+		total := 0.0
+		for _, k := range r.Components {
+			total += k.Share
+			if !(k.Variance >= 0 && k.Lower >= 0 && k.Lower <= k.SD*(1+1e-9)) || k.Upper < k.SD*(1-1e-9) {
+				t.Errorf("campaign %d: %+v", i, k)
+			}
+		}
+		if math.Abs(total-1) > 1e-9 || math.IsNaN(r.MeanDB) || math.IsNaN(r.LogLikelihood) {
+			t.Errorf("campaign %d: shares %v, mean %v, log-likelihood %v", i, total, r.MeanDB, r.LogLikelihood)
+		}
+		for _, o := range r.Outliers {
+			if int(o.Closing) >= c.Closings || !(o.Statistic > o.Critical) || math.IsInf(o.Statistic, 0) {
+				t.Errorf("campaign %d: %+v", i, o)
+			}
+		}
+		for _, line := range r.Explain {
+			if strings.Contains(line, "NaN") || strings.Contains(line, "Inf") {
+				t.Errorf("campaign %d: %s", i, line)
+			}
+		}
+	}
+	if defined < 100 {
+		t.Errorf("only %d campaigns could be analysed", defined)
+	}
 }
