@@ -31,14 +31,29 @@ type comparison struct {
 // Compare compares the products of d. Where it could not, the numbers are NaN and
 // the reasons say why. The error speaks of malformed Data alone.
 func Compare(d Data, s Settings) (Result, error) {
+	c, err := begin(d, s)
+	if err != nil || c.r.Reason != "" {
+		return c.r, err
+	}
+	c.differences()
+	c.gains()
+	c.picking()
+	c.explain()
+	c.r.Warnings = onceEach(c.r.Warnings)
+	return c.r, nil
+}
+
+// begin goes as far as the means of the products; without values it stops with a
+// reason.
+func begin(d Data, s Settings) (*comparison, error) {
 	c := &comparison{Data: d, s: s, raised: map[int32]model{}}
 	c.r = Result{LogLikelihood: nan, TargetDB: nan}
 	if len(d.Product.Codes) != d.Closings {
-		return c.r, fmt.Errorf("compare: %d closings, but products of %d", d.Closings, len(d.Product.Codes))
+		return c, fmt.Errorf("compare: %d closings, but products of %d", d.Closings, len(d.Product.Codes))
 	}
 	v, err := d.Values(d.DB)
 	if err != nil {
-		return c.r, err
+		return c, err
 	}
 	c.r.Band, c.r.Points = v, v.Used
 	c.keep, c.used = make([]bool, d.Closings), make([]bool, d.Points)
@@ -54,7 +69,7 @@ func Compare(d Data, s Settings) (Result, error) {
 		for i := range c.r.Products {
 			c.r.Products[i].Reason = c.r.Reason
 		}
-		return c.r, nil
+		return c, nil
 	}
 	for _, p := range c.r.Points {
 		c.used[p] = true
@@ -63,7 +78,7 @@ func Compare(d Data, s Settings) (Result, error) {
 	c.hide()
 	c.count()
 	if err := c.fit(); err != nil {
-		return c.r, err
+		return c, err
 	}
 	for i := range c.r.Products {
 		c.mean(&c.r.Products[i])
@@ -71,12 +86,7 @@ func Compare(d Data, s Settings) (Result, error) {
 	slices.SortStableFunc(c.r.Products, func(a, b Product) int {
 		return cmp.Or(-cmp.Compare(a.Value, b.Value), cmp.Compare(a.Code, b.Code))
 	})
-	c.differences()
-	c.gains()
-	c.picking()
-	c.explain()
-	c.r.Warnings = onceEach(c.r.Warnings)
-	return c.r, nil
+	return c, nil
 }
 
 // target is the mean of the targets of the points used, to the bit where they are

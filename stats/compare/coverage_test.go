@@ -137,6 +137,89 @@ func bandData(c simulate.Closings) Data {
 	return d
 }
 
+// shows reports whether a family shows any of its pairs to differ, as settle would,
+// with less work: between a critical value that is certainly too small and one that
+// is certainly too large nothing needs to be integrated.
+func (f *family) shows(pairs []pair, bounds map[criticalKey]float64) bool {
+	at := func(df float64, lambda float64) float64 {
+		k := criticalKey{f.name, max(f.k, f.pairs), df, lambda}
+		if _, ok := bounds[k]; !ok {
+			g := family{name: f.name, alpha: f.alpha, pairs: f.pairs, k: f.k}
+			for range f.pairs {
+				g.lambda = append(g.lambda, lambda)
+			}
+			bounds[k] = g.critical(df)
+		}
+		return bounds[k]
+	}
+	for _, x := range pairs {
+		t := math.Abs(x.base.value / x.base.se)
+		low, high := math.Ceil(x.base.df), math.Floor(x.base.df)
+		// Dunnett's value falls as the differences depend more on each other.
+		if t <= at(low, 0.99) {
+			continue
+		}
+		if t > at(high, 0) || t > f.critical(x.base.df) {
+			return true
+		}
+	}
+	return false
+}
+
+// criticalKey is what a critical value depends on.
+type criticalKey struct {
+	name       Family
+	n          int
+	df, lambda float64
+}
+
+// The shortcut decides as the result does.
+func TestShows(t *testing.T) {
+	bounds := map[criticalKey]float64{}
+	agreed := 0
+	for i, tt := range trials {
+		for rep := range 2 {
+			c := tt.campaign(t, uint64(31*i+rep+1), func(s *simulate.Settings) { s.Products[0].MeanDB += 2 * float64(rep) })
+			d := bandData(c.Closings(simulate.Selection{}))
+			for _, against := range []int32{-1, 0} {
+				s := usual
+				s.Against = against
+				any := false
+				for _, x := range mustCompare(t, d, s).Differences {
+					any = any || x.P <= 0.05
+				}
+				all, one, _ := falseOnes(t, d, bounds)
+				if got := map[int32]bool{-1: all, 0: one}[against]; got != any {
+					t.Errorf("%s, against %d: %v, want %v", tt.name, against, got, any)
+				}
+				agreed++
+			}
+		}
+	}
+	t.Logf("%d decisions", agreed)
+}
+
+// falseOnes reports whether any difference is shown, of all pairs and against the
+// first product.
+func falseOnes(t *testing.T, d Data, bounds map[criticalKey]float64) (all, against bool, products []Product) {
+	t.Helper()
+	c, err := begin(d, usual)
+	if err != nil || c.r.Reason != "" || !c.within.fitted() {
+		t.Fatalf("no comparison: %v, %s, %s", err, c.r.Reason, c.within.reason)
+	}
+	var pairs, some []pair
+	at := c.indexOf(0)
+	for i := range c.r.Products {
+		for j := i + 1; j < len(c.r.Products); j++ {
+			pairs = append(pairs, c.pair(&c.r.Products[i], &c.r.Products[j]))
+		}
+		if i != at {
+			some = append(some, c.pair(&c.r.Products[i], &c.r.Products[at]))
+		}
+	}
+	return c.family(pairs, -1).shows(pairs, bounds), c.family(some, at).shows(some, bounds), c.r.Products
+}
+
 // The chance of any false difference among products of equal means is at most
 // 5.5 % at nominal 5 %, and the lower bounds of the means hold, in every design.
 // The usual run has few campaigns of each design and looks at all together.
@@ -144,37 +227,17 @@ func TestCoverageFamilyWise(t *testing.T) {
 	reps := campaigns()
 	long := reps >= 2000
 	var sums struct{ wrong, dunnett, lower, means int }
+	bounds := map[criticalKey]float64{}
 	for i, tt := range trials {
 		var wrong, dunnett, lower, means int
 		for rep := range reps {
 			c := tt.campaign(t, uint64(100000*(i+1)+rep), nil)
 			d := bandData(c.Closings(simulate.Selection{}))
-			r := mustCompare(t, d, usual)
-			if r.Reason != "" {
-				t.Fatalf("%s, seed %d: %s", tt.name, 100000*(i+1)+rep, r.Reason)
-			}
-			any := false
-			for _, x := range r.Differences {
-				any = any || x.P <= 0.05
-				if x.P <= 0.05 != (x.Lower > 0 || x.Upper < 0) {
-					t.Fatalf("%s: p %v, but bounds %v to %v", tt.name, x.P, x.Lower, x.Upper)
-				}
-			}
-			wrong += one(any)
-			for _, p := range r.Products {
+			all, against, products := falseOnes(t, d, bounds)
+			wrong, dunnett = wrong+one(all), dunnett+one(against)
+			for _, p := range products {
 				lower, means = lower+one(p.Lower <= 60), means+1
 			}
-			if tt.products == 2 {
-				dunnett += one(any) // one difference: the same
-				continue
-			}
-			s := usual
-			s.Against = 0
-			any = false
-			for _, x := range mustCompare(t, d, s).Differences {
-				any = any || x.P <= 0.05
-			}
-			dunnett += one(any)
 		}
 		all, against, mean := share(wrong, reps), share(dunnett, reps), share(lower, means)
 		if long {
@@ -197,6 +260,23 @@ func TestCoverageFamilyWise(t *testing.T) {
 	}
 	if mean < 0.93 {
 		t.Errorf("lower bounds of means hold in %.3f", mean)
+	}
+}
+
+// An interval excludes zero exactly where the adjusted p value is below 0.05, for
+// Tukey and Dunnett.
+func TestBoundsAndP(t *testing.T) {
+	for i, tt := range trials[:12] {
+		d := bandData(tt.campaign(t, uint64(i+1), func(s *simulate.Settings) { s.Products[0].MeanDB += 3 }).Closings(simulate.Selection{}))
+		for _, against := range []int32{-1, 0} {
+			s := usual
+			s.Against = against
+			for _, x := range mustCompare(t, d, s).Differences {
+				if x.P <= 0.05 != (x.Lower > 0 || x.Upper < 0) {
+					t.Errorf("%s: p %v, but bounds %v to %v", tt.name, x.P, x.Lower, x.Upper)
+				}
+			}
+		}
 	}
 }
 
