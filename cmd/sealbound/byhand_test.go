@@ -13,7 +13,7 @@ import (
 )
 
 func realProgram() program {
-	return program{judge: study.Judge, check: study.Check, spread: study.Spread, compare: study.Compare}
+	return program{judge: study.Judge, check: study.Check, spread: study.Spread, wear: study.Wear, compare: study.Compare}
 }
 
 // judgeJSON runs judge and decodes its JSON.

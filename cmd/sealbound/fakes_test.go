@@ -15,7 +15,7 @@ import (
 // fakes is the program with made-up results in the place of analyses: the name
 // of the first path says which.
 func fakes() program {
-	return program{judge: fakeJudge, check: fakeCheck, spread: fakeEmpty("spread"), compare: fakeEmpty("compare")}
+	return program{judge: fakeJudge, check: fakeCheck, spread: fakeEmpty("spread"), wear: fakeEmpty("wear"), compare: fakeEmpty("compare")}
 }
 
 // fakeEmpty answers without a row.

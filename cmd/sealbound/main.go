@@ -31,7 +31,7 @@ func main() { os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr)) }
 
 // run is main without the process.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	return program{judge: study.Judge, check: study.Check, spread: study.Spread, compare: study.Compare}.interruptible(args, stdin, stdout, stderr)
+	return program{judge: study.Judge, check: study.Check, spread: study.Spread, wear: study.Wear, compare: study.Compare}.interruptible(args, stdin, stdout, stderr)
 }
 
 // interruptible runs p until it is done or the user interrupts it.
@@ -47,12 +47,12 @@ type analysis func(ctx context.Context, paths []string, s study.Settings) (*repo
 
 // program holds the analyses that its commands call.
 type program struct {
-	judge, check, spread, compare analysis
+	judge, check, spread, wear, compare analysis
 }
 
 // commands are all commands, in the order in which help lists them.
 func (p program) commands() []*command {
-	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand()}
+	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), wearCommand(p.wear), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand()}
 }
 
 // A call is one start of the program.

@@ -60,6 +60,8 @@ func results(doc *Document) (table, error) {
 		return tableOf(compareColumns, doc.Compare), nil
 	case "spread":
 		return tableOf(spreadColumns, doc.Spread), nil
+	case "wear":
+		return tableOf(wearColumns, doc.Wear), nil
 	case "plan":
 		return tableOf(planColumns, doc.Plan.Rows), nil
 	}

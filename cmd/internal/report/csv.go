@@ -26,6 +26,9 @@ func CSV(w io.Writer, doc *Document, notes io.Writer) error {
 	if doc.Command == "compare" {
 		t = compareLines(doc)
 	}
+	if doc.Command == "wear" {
+		t = wearLines(doc)
+	}
 	if doc.Command == "spread" {
 		t = spreadLines(doc)
 	}

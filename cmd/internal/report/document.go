@@ -18,6 +18,7 @@ type Document struct {
 	Check     []CheckRow
 	Spread    []SpreadRow
 	Compare   []CompareRow
+	Wear      []WearRow
 	Plan      PlanAnswer
 	Notes     []string      // assumed, left out, not said by the data
 	Explain   []Explanation // with --explain: each number's formula with its values

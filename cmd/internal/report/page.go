@@ -60,6 +60,8 @@ func page(doc *Document) ([]block, error) {
 		blocks = append(blocks, compareBlocks(doc)...)
 	case "spread":
 		blocks = append(blocks, spreadBlocks(doc)...)
+	case "wear":
+		blocks = append(blocks, wearBlocks(doc)...)
 	case "plan":
 		tables, err := planBlocks(doc)
 		if err != nil {

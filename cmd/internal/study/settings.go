@@ -47,6 +47,9 @@ type Settings struct {
 	Against              string   // compare: the product that the others are compared with; empty: all pairs
 	EquivalentDB         float64  // compare: less apart than this is as good; 0: not asked
 	AtAgeYears           *float64 // compare: of each fitting the sessions about this age; nil: about its first
+	AsOf                 time.Time // wear: the day that the mean is given for; zero: the group's last test
+	IntervalYears        float64   // wear: between retests
+	Slopes               string    // wear: varying, or common to all strips
 	Version              string
 	Stdin                io.Reader
 
@@ -62,7 +65,7 @@ func DefaultSettings() Settings {
 		TargetDB: 50, Bands: "itu", Confidence: 0.95, Coverage: 0.90, On: "mean",
 		FloorMarginDB: in.FloorMarginDB, DriftDB: in.DriftDB, FreqMatchPPM: in.FreqMatch * 1e6,
 		Within: 90 * day, Average: "db", LimitedRaiseDB: 20, ProblemLimit: in.ProblemLimit, Seed: 1,
-		ToleranceOn: "repeatability",
+		ToleranceOn: "repeatability", IntervalYears: 1, Slopes: "varying",
 	}
 }
 
