@@ -42,11 +42,11 @@ type Settings struct {
 	ProblemLimit         int
 	Seed                 uint64
 	Explain              bool
-	ToleranceDB          float64  // spread: results should differ by no more; 0: not asked
-	ToleranceOn          string   // spread: repeatability or reproducibility
-	Against              string   // compare: the product that the others are compared with; empty: all pairs
-	EquivalentDB         float64  // compare: less apart than this is as good; 0: not asked
-	AtAgeYears           *float64 // compare: of each fitting the sessions about this age; nil: about its first
+	ToleranceDB          float64   // spread: results should differ by no more; 0: not asked
+	ToleranceOn          string    // spread: repeatability or reproducibility
+	Against              string    // compare: the product that the others are compared with; empty: all pairs
+	EquivalentDB         float64   // compare: less apart than this is as good; 0: not asked
+	AtAgeYears           *float64  // compare: of each fitting the sessions about this age; nil: about its first
 	AsOf                 time.Time // wear: the day that the mean is given for; zero: the group's last test
 	IntervalYears        float64   // wear: between retests
 	Slopes               string    // wear: varying, or common to all strips
