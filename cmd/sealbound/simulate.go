@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 
@@ -57,15 +56,18 @@ func simulateCommand() *command {
 
 // simulateOptions are the flags of simulate, each mapped to one option of the campaign.
 func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool) []option {
-	inf := math.MaxFloat64
+	inf := 1000.0 // dB: more is no attenuation
 	count := func(name, usage string, least, most int, dst *int) option {
 		return whole(name, fmt.Sprintf("%s (%d)", usage, *dst), least, most, dst)
 	}
 	level := func(name, value, usage string, dst *float64) option {
-		return numeral(name, value, fmt.Sprintf("%s (%s)", usage, trimmed(*dst)), "a number", -inf, inf, false, dst)
+		return numeral(name, value, fmt.Sprintf("%s (%s)", usage, trimmed(*dst)), "a number from -1000 to 1000", -inf, inf, false, dst)
 	}
 	sd := func(name, of string, dst *float64) option {
-		return numeral(name, "DB", fmt.Sprintf("SD %s (%s)", of, trimmed(*dst)), "a number of dB, 0 or more", 0, inf, false, dst)
+		return numeral(name, "DB", fmt.Sprintf("SD %s (%s)", of, trimmed(*dst)), "a number of dB from 0 to 1000", 0, inf, false, dst)
+	}
+	frequency := func(name, of string, dst *float64) option {
+		return numeral(name, "MHZ", fmt.Sprintf("%s (%s)", of, trimmed(*dst)), "a number of MHz above 0, up to 1e6", 0, 1e6, false, dst)
 	}
 	part := func(name, of string, dst *float64) option {
 		return numeral(name, "SHARE", fmt.Sprintf("%s (%s)", of, trimmed(*dst)), "a share from 0 to below 1", 0, 0.999999, false, dst)
@@ -94,7 +96,7 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool)
 			count("closings", "of each strip in each session", 1, 10000, &o.Closings),
 			count("sweeps", "of each closing", 1, 100, &o.Sweeps),
 			count("frequencies", "evenly spaced on a logarithmic scale", 1, 100000, &o.Frequencies),
-			level("lo-mhz", "MHZ", "lowest frequency", &o.LoMHz), level("hi-mhz", "MHZ", "highest frequency", &o.HiMHz),
+			frequency("lo-mhz", "lowest frequency", &o.LoMHz), frequency("hi-mhz", "highest frequency", &o.HiMHz),
 			count("positions", "of the antenna", 1, 100, &o.Positions), count("polarizations", "1 or 2", 1, 2, &o.Polarized)),
 		inSection("Levels",
 			level("as-bought-db", "DB", "mean of the as-bought seal", &o.AsBoughtDB), level("mean-db", "DB", "mean of the first conductive product", &o.MeanDB),
@@ -106,7 +108,7 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool)
 			sd("point-sd", "of one point in one closing", &o.PointSDDB), sd("profile-sd", "of the fixed profile over points", &o.ProfileSDDB),
 			sd("open-sd", "of one open sweep", &o.OpenSDDB), sd("reading-sd", "of one reading", &o.ReadingSDDB), sd("floor-sd", "of one floor reading", &o.FloorSDDB)),
 		inSection("What goes wrong",
-			part("bad-share", "of closings that are bad", &o.BadShare), numeral("bad-loss", "DB", fmt.Sprintf("mean loss of a bad closing, exponential (%s)", trimmed(o.BadLossDB)), "a number of dB, 0 or more", 0, inf, false, &o.BadLossDB),
+			part("bad-share", "of closings that are bad", &o.BadShare), numeral("bad-loss", "DB", fmt.Sprintf("mean loss of a bad closing, exponential (%s)", trimmed(o.BadLossDB)), "a number of dB from 0 to 1000", 0, inf, false, &o.BadLossDB),
 			part("missing-share", "of closed readings that are lost", &o.MissingShare), part("dropped-share", "of planned closings that do not take place", &o.DroppedShare),
 			level("drift-db", "DB", "of the reference in the last box's run of the last session", &o.DriftDB)),
 		inSection("The set-up",

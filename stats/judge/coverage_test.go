@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"math/rand/v2"
 	"os"
 	"testing"
 	"time"
@@ -245,6 +246,49 @@ func TestCoverageSharedSessionGiven(t *testing.T) {
 	}
 	if share(without, reps) > 0.9 {
 		t.Errorf("without: %.3f; the reason for \"in this set-up\" is gone", share(without, reps))
+	}
+}
+
+// One session whose open readings err at each point on their own: the weakest point
+// needs its own reference's uncertainty, not that of the band's average.
+func TestCoverageWeakestOwnReference(t *testing.T) {
+	const points, closings, repeats = 20, 5, 3
+	hits, reps := 0, replicates(t, 400)
+	r := rand.New(rand.NewPCG(11, 4))
+	for range reps {
+		rows := make([][]float64, closings)
+		open := make(Open, repeats)
+		for i := range open {
+			open[i] = make([]float64, points)
+		}
+		bias := make([]float64, points)
+		for p := range points {
+			for i := range open {
+				open[i][p] = -30 + r.NormFloat64()
+				bias[p] += (open[i][p] + 30) / repeats
+			}
+		}
+		for c := range rows {
+			rows[c] = make([]float64, points)
+			for p := range points {
+				truth := 60.0
+				if p == 7 {
+					truth = 50
+				}
+				rows[c][p] = truth + bias[p] + 0.2*r.NormFloat64()
+			}
+		}
+		d := grid(rows, oneStrip)
+		d.Opens = []Open{open}
+		res, err := Judge(d, quick)
+		if err != nil {
+			t.Fatal(err)
+		}
+		hits += count(res.Weakest.LowerDB <= 50)
+	}
+	t.Logf("weakest point with a reference of its own: %.3f", share(hits, reps))
+	if share(hits, reps) < leastCoverage {
+		t.Errorf("weakest point covered in %.3f", share(hits, reps))
 	}
 }
 

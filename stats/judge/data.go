@@ -128,6 +128,8 @@ type Result struct {
 	ReferenceU                      Source    // what was added for the shared reference; UDB 0 where nothing was
 	Values                          []float64 // band value by kept closing, dB
 	Kept                            []int32   // codes of those closings
+
+	fromRepeats bool // the uncertainty of the reference is that of its repeats
 }
 
 // Bounds are one-sided lower and upper bounds of the same quantity, dB.

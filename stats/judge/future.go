@@ -38,7 +38,7 @@ func nextOf(m Mean) (b Bounds, df float64) {
 // shared reference with few degrees of freedom weighs more in the mean than in the
 // sum with the spread of closings, and the approximations would cross.
 func (m Mean) within(b Bounds) Bounds {
-	if m.reference.UDB > 0 {
+	if m.reference.UDB > 0 && !math.IsNaN(m.Lower) {
 		b.LowerDB = math.Min(b.LowerDB, m.Lower)
 	}
 	return b

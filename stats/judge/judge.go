@@ -39,6 +39,9 @@ func Judge(d Data, s Settings) (Result, error) {
 	ref := r.scope(d, s, g)
 	readings := v.ByPoint()
 	r.Mean = meanOf(values, g, r.Limited == r.Readings, s.Confidence, ref)
+	if r.Mean.Method == "sign" && ref.UDB > 0 && !math.IsNaN(r.Mean.Lower) {
+		r.ThisSetup = true // the sign bound has no room for the reference's error
+	}
 	r.Levels, r.Warnings = r.Mean.Levels, append(r.Warnings, r.Mean.Warnings...)
 	if g.session.Levels == 2 && g.box.Levels > 2 {
 		r.Warnings = append(r.Warnings, stats.Warning{Code: "few-sessions",
@@ -46,12 +49,12 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
-	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, ref)
+	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, r.pointReference(d))
 	r.LowestMean = lowestMeanOf(readings)
 	if r.Censored, err = censoredOf(d, &r, v, g, s); err != nil {
 		return r, err
 	}
-	if err := r.verdicts(d, s, g, readings); err != nil {
+	if err := r.verdicts(d, s, g, readings, keep); err != nil {
 		return r, err
 	}
 	if r.Verdicts[OnMean] == Undecided {
@@ -187,13 +190,27 @@ func (r *Result) scope(d Data, s Settings, g groups) Source {
 		}
 		return Source{}
 	}
-	if len(s.Reference) > 0 {
-		r.ReferenceU = combined(s.Reference)
-		return r.ReferenceU
-	}
 	u, known := referenceOf(d, r.Kept, r.Points)
+	r.fromRepeats = known
+	if given := combined(s.Reference); len(s.Reference) > 0 && (!known || given.UDB >= u.UDB) {
+		// The larger of what was measured and what is given: repeats of one day do not
+		// tell of another, and a small figure given does not undo a measured one.
+		u, known, r.fromRepeats = given, true, false
+	}
 	r.ReferenceU, r.ThisSetup = u, !known
 	return u
+}
+
+// pointReference is the uncertainty of the reference at a single point: of its own
+// repeats where the band's is from repeats, else as given.
+func (r *Result) pointReference(d Data) func(band.PointReadings) Source {
+	return func(p band.PointReadings) Source {
+		if !r.fromRepeats {
+			return r.ReferenceU
+		}
+		u, _ := referenceOf(d, p.Closing, []int32{p.Point})
+		return u
+	}
 }
 
 // oneReference reports whether all the closings rest on the same open readings, so
@@ -218,6 +235,7 @@ func (r *Result) future(values []float64, g groups, s Settings) {
 	case r.Limited > 0:
 		r.Next.Reason = "limited readings hide the spread of single closings"
 		r.Coverage, r.CoverageMethod = limitedCoverage(r.Mean, values, s)
+		r.Coverage = r.Mean.within(r.Coverage)
 	default:
 		r.Next, r.NextDF = nextOf(r.Mean)
 		r.Coverage, r.CoverageMethod = coverageOf(r.Mean, values, g, s)
@@ -232,7 +250,7 @@ func (r *Result) lowest(d Data, v *band.Result) {
 	_, r.ClosingsBelow = v.Below(d.TargetDB)
 }
 
-func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointReadings) error {
+func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointReadings, keep []bool) error {
 	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown,
 		limitedShare: float64(r.Limited) / float64(max(r.Readings, 1))}
 	of := func(lower, upper, raised float64) Verdict {
@@ -248,7 +266,7 @@ func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointRea
 	r.Verdicts[OnNext] = of(r.Next.LowerDB, r.Next.UpperDB, r.Next.UpperDB)
 	r.Verdicts[OnCoverage] = of(r.Coverage.LowerDB, r.Coverage.UpperDB, r.Coverage.UpperDB)
 	if w := r.Weakest; w != nil {
-		e.target, e.headroom = 0, r.headroomMargin(d)
+		e.target, e.headroom = 0, r.headroomMargin(d, keep)
 		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(d, s, readings))
 	}
 	return nil
@@ -283,8 +301,9 @@ func (r *Result) raisedWeakest(d Data, s Settings, readings []band.PointReadings
 	}
 	upper := math.NaN()
 	share := s.bonferroni(len(readings))
+	ref := r.pointReference(d)
 	for _, p := range readings {
-		m := meanOf(raise(p.DB, p.Limited, s.RaiseDB), groupsOf(d, p.Closing), false, s.Confidence, r.ReferenceU)
+		m := meanOf(raise(p.DB, p.Limited, s.RaiseDB), groupsOf(d, p.Closing), false, s.Confidence, ref(p))
 		if u := m.upperAt(share) - d.TargetDB[p.Point]; !(u >= upper) && !math.IsNaN(u) {
 			upper = u
 		}
@@ -292,12 +311,20 @@ func (r *Result) raisedWeakest(d Data, s Settings, readings []band.PointReadings
 	return upper
 }
 
-// headroomMargin is the smallest over the points used of headroom - target.
-func (r *Result) headroomMargin(d Data) float64 {
+// headroomMargin is the smallest over the readings behind the result of headroom -
+// target; NaN where one has no known headroom.
+func (r *Result) headroomMargin(d Data, keep []bool) float64 {
 	low := math.NaN()
 	used := flags(r.Points, d.Points)
 	for i, p := range d.Point {
-		if m := d.HeadroomDB[i] - d.TargetDB[p]; used[p] && !(m >= low) && !math.IsNaN(m) {
+		if !used[p] || !keep[d.Closing[i]] {
+			continue
+		}
+		m := d.HeadroomDB[i] - d.TargetDB[p]
+		if math.IsNaN(m) {
+			return m
+		}
+		if !(m >= low) {
 			low = m
 		}
 	}

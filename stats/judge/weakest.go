@@ -60,12 +60,12 @@ func subset(f stats.Factor, closings []int32, name string) stats.Factor {
 // correction for their number: the smallest L_p lies below the bound of the truly
 // weakest tested point, so it holds for that one whatever the correlation
 // (intersection-union). A point without a bound makes it undefined, by name.
-func weakestOf(d Data, readings []band.PointReadings, s Settings, ref Source) (w *Weakest, without int32, reason string) {
+func weakestOf(d Data, readings []band.PointReadings, s Settings, ref func(band.PointReadings) Source) (w *Weakest, without int32, reason string) {
 	upper, largest := math.NaN(), 0.0
 	share := s.bonferroni(len(readings))
 	for _, r := range readings {
 		p := r.Point
-		m := meanOf(r.DB, groupsOf(d, r.Closing), all(r.Limited), s.Confidence, ref)
+		m := meanOf(r.DB, groupsOf(d, r.Closing), all(r.Limited), s.Confidence, ref(r))
 		if math.IsNaN(m.Lower) {
 			return nil, p, fmt.Sprintf("no bound from %d %s: %s", len(r.DB), plural("closing", len(r.DB)), m.Reason)
 		}

@@ -33,6 +33,7 @@ func holm(results []judge.Result, s judge.Settings, n *notebook) {
 			stopped = stopped || x.p*float64(len(rows)-k) > 1-s.Confidence
 			if stopped && results[x.at].Verdicts[on] == judge.Clears {
 				results[x.at].Verdicts[on] = judge.Undecided
+				results[x.at].NeededReason = "clears on its own, but not as a pick out of all rows (Holm)"
 				undone++
 			}
 		}

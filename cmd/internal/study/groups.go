@@ -201,7 +201,7 @@ func started(closings []*closing) map[fittingKey]time.Time {
 		}
 	}
 	for k, t := range installed {
-		if !t.IsZero() && !t.After(first[k]) {
+		if !t.IsZero() && (first[k].IsZero() || !t.After(first[k])) {
 			first[k] = t
 		}
 	}

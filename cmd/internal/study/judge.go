@@ -107,6 +107,9 @@ func (s Settings) check(by []string) error {
 	if err := checkFields("pool", s.Pool, instrumentFields); err != nil {
 		return err
 	}
+	if s.Family != "" && s.On != "mean" && s.On != "weakest" {
+		return &UsageError{"family", s.Family, "only with --on mean or weakest: the other bounds have no p value to correct"}
+	}
 	_, err := bandsFor(s.Bands, nil)
 	return err
 }

@@ -83,6 +83,8 @@ func (c *campaign) noteResult(x *cell, r judge.Result, s Settings, n *notebook) 
 		return
 	}
 	switch u := r.ReferenceU; {
+	case r.ThisSetup && u.UDB > 0:
+		n.add("the sign bound has no room for the error of the one reference: it holds in this set-up only", at)
 	case r.ThisSetup:
 		n.add("one session, or one reference for several, and no repeated open reading: nothing carries the error of the reference, so the verdict holds in this set-up only; read the open reference again at the end, test in another session, or give --session-sd", at)
 	case u.UDB > 0 && r.Mean.Method != "sign":
