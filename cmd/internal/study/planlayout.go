@@ -155,6 +155,16 @@ func (p *planner) limits(cases []*planCase) plan.Limits {
 			l.Most.Sessions = 1
 		}
 	}
+	// Where the past speaks of several boxes or sessions, so shall the plan, even if
+	// they are estimated not to differ.
+	for _, c := range cases {
+		if c.estimated && l.Most.Boxes != 1 && p.s.BoxSDDB == nil {
+			l.Least.Boxes = 2
+		}
+		if c.estimated && l.Most.Sessions != 1 && p.s.SessionSDDB == nil {
+			l.Least.Sessions = 2
+		}
+	}
 	bound(p.s.Boxes, &l.Least.Boxes, &l.Most.Boxes)
 	bound(p.s.Sessions, &l.Least.Sessions, &l.Most.Sessions)
 	bound(p.s.Closings, &l.Least.Closings, &l.Most.Closings)

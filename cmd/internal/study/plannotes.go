@@ -112,8 +112,16 @@ func (p *planner) noteScope(l plan.Layout, serve []*planCase) {
 	if l.Boxes == 1 {
 		p.n.add("one box: the answer will speak of this strip in this box", "")
 	}
+	for _, c := range serve {
+		if c.estimated && l.Boxes == 2 && p.s.Boxes.free() && c.spread.Box+c.spread.Fitting == 0 {
+			p.n.add("the past data show no spread from box to box; two boxes are planned for all the same, so that the answer speaks of new boxes (--boxes 1 plans for one)", c.name)
+		}
+		if c.estimated && l.Sessions == 2 && p.s.Sessions.free() && c.spread.Session == 0 {
+			p.n.add("the past data show no spread from session to session; two are planned for all the same, so that the answer speaks of any session (--sessions 1 plans for one)", c.name)
+		}
+	}
 	if slices.ContainsFunc(serve, func(c *planCase) bool { return c.name != "" }) {
-		p.n.add("the power is that at the spread which the past data show; that spread is an estimate from as many boxes and sessions as they have", "")
+		p.n.add("the power is that at the spread which the past data show, an estimate: in simulated archives of 4 boxes in 3 sessions plans for a power of 80 % met 50 to 96 %, of 12 boxes in 8 sessions 66 to 91 %", "")
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 	"sealbound/ingest"
 	"sealbound/stats/band"
 	"sealbound/stats/interval"
+	"sealbound/stats/judge"
 	"sealbound/stats/plan"
 )
 
@@ -93,7 +94,12 @@ func (p *planner) withoutControls(closings []*closing) []*closing {
 func (p *planner) pastCase(x *cell) (*planCase, error) {
 	k := &planCase{name: x.group.name() + ", " + x.band.Name, labels: x.group.labels, band: x.band.Name, marginDB: nan}
 	k.past = report.PlanPast{Group: x.group.labels, Band: x.band.Name, Boxes: x.data.Box.Levels, Sessions: x.data.Session.Levels, Closings: len(x.closings)}
-	values, err := x.data.Values(x.data.DB)
+	data, hidden := p.clear(x, k.name)
+	if hidden {
+		k.reason = "limited readings at most points hide how the seal varies and where its mean lies: they show what the set-up can show; give the SDs"
+		return k, nil
+	}
+	values, err := data.Values(data.DB)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", k.name, err)
 	}
@@ -103,14 +109,13 @@ func (p *planner) pastCase(x *cell) (*planCase, error) {
 	}
 	kept := make([]int32, len(values.Values))
 	past := plan.Past{}
-	average, limited, readings := band.ByDB, 0, 0
+	average := band.ByDB
 	if p.s.Average == "power" {
 		average = band.ByPower
 	}
 	for i, v := range values.Values {
 		kept[i] = v.Closing
 		past.Values = append(past.Values, v.By(average))
-		limited, readings = limited+v.Limited, readings+v.Points
 	}
 	levels := x.data.Levels(kept)
 	past.Box, past.Fitting, past.Session, past.Visit = levels[0], levels[1], levels[2], levels[3]
@@ -130,17 +135,58 @@ func (p *planner) pastCase(x *cell) (*planCase, error) {
 		k.reason = inWords(err)
 		return k, nil
 	}
-	if limited == readings {
-		k.reason = "every reading is limited: the past shows what the set-up can show, not how the seal varies"
-		return k, nil
-	}
 	k.estimated = true
-	p.notePast(x, k, kept, values.Used, limited, readings)
+	p.notePast(x, k, kept, values.Used)
 	if k.marginDB <= 0 {
 		k.reason = fmt.Sprintf("the past mean, %.1f dB, does not lie above the target of %.1f dB: no number of closings shows that it does; --margin DB plans for a better seal",
 			k.spread.MeanDB, k.spread.MeanDB-k.marginDB)
 	}
 	return k, nil
+}
+
+// mostLimited is the share of limited readings up to which they may stand with what
+// they demonstrate: that beyond which a verdict never falls short.
+const mostLimited = 0.2
+
+// clear are the readings from which a spread can be told: those at the points that
+// were never limited where these are half of all or more, else all of them unless
+// too many are limited. hidden says that they are.
+func (p *planner) clear(x *cell, name string) (d judge.Data, hidden bool) {
+	d = x.data
+	at, limited := make([]bool, d.Points), 0
+	for i, is := range d.Limited {
+		if is {
+			at[d.Point[i]] = true
+			limited++
+		}
+	}
+	points := 0
+	for _, is := range at {
+		if is {
+			points++
+		}
+	}
+	switch {
+	case limited == 0:
+		return d, false
+	case 2*points <= d.Points:
+		d.Closing, d.Point, d.DB, d.Limited, d.FloorKnown, d.HeadroomDB = nil, nil, nil, nil, nil, nil
+		for i, point := range x.data.Point {
+			if at[point] {
+				continue
+			}
+			d.Closing, d.Point = append(d.Closing, x.data.Closing[i]), append(d.Point, point)
+			d.DB, d.Limited = append(d.DB, x.data.DB[i]), append(d.Limited, false)
+			d.FloorKnown, d.HeadroomDB = append(d.FloorKnown, x.data.FloorKnown[i]), append(d.HeadroomDB, x.data.HeadroomDB[i])
+		}
+		p.n.add("points with limited readings are left out of spread and mean", fmt.Sprintf("%s: %d of %d points", name, points, d.Points))
+		return d, false
+	case float64(limited) > mostLimited*float64(len(d.Limited)):
+		return d, true
+	}
+	p.n.add("limited readings stand with what they demonstrate: the true spread may be larger, the true mean higher",
+		fmt.Sprintf("%s: %d of %d readings", name, limited, len(d.Limited)))
+	return d, false
 }
 
 func targetOf(x *cell, used []int32) float64 {
@@ -261,12 +307,9 @@ func (p *planner) showSpread(k *planCase) {
 }
 
 // notePast says what the spread rests on.
-func (p *planner) notePast(x *cell, k *planCase, kept, used []int32, limited, readings int) {
+func (p *planner) notePast(x *cell, k *planCase, kept, used []int32) {
 	if slope := k.spread.SlopeDBPerYear; !math.IsNaN(slope) {
 		p.n.add("a straight line over the age of the strips is taken out of the spread; the mean is that of the last test", fmt.Sprintf("%s: %+.2f dB per year", k.name, slope))
-	}
-	if limited > 0 {
-		p.n.add("limited readings stand with what they demonstrate: the true spread may be larger, the true mean higher", fmt.Sprintf("%s: %d of %d readings", k.name, limited, readings))
 	}
 	if p.s.OpenDBM != nil || len(used) == 0 {
 		return
