@@ -246,7 +246,7 @@ func unreached(outcomes []plan.Outcome, serve []*planCase, hardest int, l plan.L
 	if serve[hardest].name != "" {
 		where = " in " + serve[hardest].name
 	}
-	text := fmt.Sprintf("a power of %s is out of reach: %s, the most that was looked at, gives %s%s at a margin of %.2g dB", percentage(power), sizeOf(o.Layout),
+	text := fmt.Sprintf("a power of %s is out of reach: %s, the most that was looked at, give %s%s at a margin of %.3g dB", percentage(power), sizeOf(o.Layout),
 		percentage(o.Power), where, serve[hardest].marginDB)
 	if l.Most != (plan.Layout{}) {
 		text += "; allow more boxes, sessions or closings, or"

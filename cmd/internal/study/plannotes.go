@@ -28,6 +28,7 @@ func (p *planner) noteLayout(serve, all []*planCase, costsGiven bool) {
 			p.n.add("costs not given count as 0: "+listed(zero), "")
 		}
 	}
+	p.n.add("the plan is for the lower bound of the mean; those of the weakest point, the next closing and the coverage ask for more closings", "")
 	for _, c := range serve {
 		p.noteUnknown(c)
 		p.noteSources(c)
