@@ -230,7 +230,14 @@ func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 // Every command's example is a call that the command takes.
 func TestExamplesAreTaken(t *testing.T) {
+	project, err := filepath.Abs(filepath.Join("..", ".."))
+	if err != nil {
+		t.Fatal(err)
+	}
 	t.Chdir(t.TempDir()) // some write
+	if err := os.Symlink(filepath.Join(project, "testdata"), "testdata"); err != nil {
+		t.Fatal(err)
+	}
 	for _, cmd := range fakes().commands() {
 		args, err := splitArgs(cmd.example)
 		if err != nil {
