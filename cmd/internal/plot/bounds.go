@@ -5,10 +5,9 @@ import "math"
 // Bounds is the three lower bounds of each group and band beside the target. What
 // is not defined is NaN.
 type Bounds struct {
-	Title, Desc     string
-	Next, Coverage  string // what those two bounds are called
-	Groups          []BoundsGroup
-	TargetElsewhere bool // targets differ from row to row
+	Title, Desc    string
+	Next, Coverage string // what those two bounds are called
+	Groups         []BoundsGroup
 }
 
 // A BoundsGroup is a heading and its rows.
@@ -53,16 +52,16 @@ func (b Bounds) Picture() *Picture {
 	}
 	s := scene{}
 	from := margin + wide + 10
-	lo, hi = rounded(lo-1, hi+1, 5)
+	lo, hi = rounded(lo-1, hi+1, 12)
 	x := linear(lo, hi, from, Width-verdictSide-8)
-	y := top
+	y := top + 8
 	var ends []xy // of the groups, for the grid
 	for _, g := range b.Groups {
 		y += 20
 		ends = append(ends, xy{y + 4, y + 4 + rowHeight*float64(len(g.Rows))})
 		y += rowHeight*float64(len(g.Rows)) + 6
 	}
-	for _, t := range linearTicks(lo, hi, 5) {
+	for _, t := range linearTicks(lo, hi, 6) {
 		for _, e := range ends {
 			s.path("p-grid", segment(x.at(t.value), e.x, x.at(t.value), e.y))
 		}

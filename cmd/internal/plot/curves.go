@@ -94,8 +94,9 @@ func (c Curves) span() (lo, hi float64) {
 		return lo, hi
 	}
 	take(c.TargetDB)
-	if c.Weakest != nil {
-		take([]float64{c.Weakest.LowerDB, c.Weakest.MeanDB})
+	if w := c.Weakest; w != nil {
+		take([]float64{w.LowerDB, w.MeanDB})
+		take([]float64{w.LowerDB - 0.1*(hi-lo)}) // room for its name
 	}
 	return lo, hi
 }
@@ -135,27 +136,47 @@ func (c Curves) bands(s *scene, x scale) {
 	}
 }
 
-// beyond hatches what the set-up cannot show.
+// beyond hatches what the set-up cannot show, as far as it lies within the axes.
 func (c Curves) beyond(s *scene, x, y scale) {
 	for _, piece := range c.pieces(c.MostDB, x, y) {
-		var edge, roof []xy
-		for _, p := range piece {
-			edge = append(edge, xy{p.x, min(max(p.y, top), top+ground)})
+		if len(piece) == 1 {
+			p := piece[0]
+			piece = []xy{{p.x - 4, p.y}, {p.x + 4, p.y}}
 		}
-		if len(edge) == 1 {
-			edge = []xy{{edge[0].x - 4, edge[0].y}, {edge[0].x + 4, edge[0].y}}
+		for _, edge := range below(piece, top) {
+			for i := range edge {
+				edge[i].y = min(edge[i].y, top+ground)
+			}
+			s.filled("", "hatch", area([]xy{{edge[0].x, top}, {edge[len(edge)-1].x, top}}, edge))
+			s.path("p-cut", polyline([][]xy{edge}, 0.1))
 		}
-		inside := false
-		for _, p := range edge {
-			roof = append(roof, xy{p.x, top})
-			inside = inside || p.y > top
-		}
-		if !inside {
-			continue
-		}
-		s.filled("", "hatch", area(roof, edge))
-		s.path("p-cut", polyline([][]xy{edge}, 0.1))
 	}
+}
+
+// below are the pieces of a line that lie lower on the page than y.
+func below(line []xy, y float64) [][]xy {
+	var out [][]xy
+	var piece []xy
+	end := func() {
+		if len(piece) > 1 {
+			out = append(out, piece)
+		}
+		piece = nil
+	}
+	for i, p := range line {
+		if i > 0 && (p.y > y) != (line[i-1].y > y) {
+			q := line[i-1]
+			piece = append(piece, xy{q.x + (y-q.y)/(p.y-q.y)*(p.x-q.x), y})
+			if p.y <= y {
+				end()
+			}
+		}
+		if p.y > y {
+			piece = append(piece, p)
+		}
+	}
+	end()
+	return out
 }
 
 // pieces are the runs of a line between gaps.
@@ -188,7 +209,7 @@ func (c Curves) closings(s *scene, x, y scale) (thin, ranged bool) {
 			lines.path("p-thin", d)
 			if d := c.limited(l, x, y); d != "" {
 				size += len(d)
-				lines.path("p-thin", d)
+				lines.path("p-tip", d)
 			}
 		}
 		if c.Bytes == 0 || size <= c.Bytes {
@@ -302,7 +323,7 @@ func (c Curves) legend(s *scene, thin, ranged bool) {
 	for _, l := range c.Closings {
 		if c.anyLimited(l) && thin {
 			keys = append(keys, key{func(s *scene, x, y float64) {
-				s.path("p-thin", "M"+num(x)+" "+num(y+4)+"v-7m-2 3l2-3l2 3")
+				s.path("p-tip", "M"+num(x)+" "+num(y+4)+"v-7m-2 3l2-3l2 3")
 			}, "limited reading: at least so much"})
 			break
 		}

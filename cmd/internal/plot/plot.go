@@ -63,7 +63,7 @@ type frame struct {
 }
 
 func (p *Picture) frame(id string) frame {
-	return frame{ID: id, Title: p.Title, Desc: p.Desc, Style: Style, Scene: p.scene}
+	return frame{ID: id, Title: p.Title, Desc: p.Desc, Style: fileStyle, Scene: p.scene}
 }
 
 func (f frame) ViewBox() string {
@@ -86,8 +86,8 @@ func (f frame) HeadLines() []mark {
 }
 
 var drawing = template.Must(template.New("plot").Parse(`
+{{- define "words"}}<title id="{{.ID}}-t">{{.Title}}</title><desc id="{{.ID}}-d">{{.Desc}}</desc>{{end}}
 {{- define "body" -}}
-<title id="{{.ID}}-t">{{.Title}}</title><desc id="{{.ID}}-d">{{.Desc}}</desc>
 {{- range .Scene.Patterns}}<defs><pattern id="{{$.ID}}-{{.}}" width="6" height="6" patternUnits="userSpaceOnUse"
 {{- if eq . "hatch"}} patternTransform="rotate(45)"><path class="p-hatch" d="M0 0V6"/>
 {{- else if eq . "tint1"}}><rect class="p-tint1" width="6" height="6"/>
@@ -102,8 +102,8 @@ var drawing = template.Must(template.New("plot").Parse(`
 {{- else}}<text{{if .Class}} class="{{.Class}}"{{end}} x="{{.X}}" y="{{.Y}}"{{if .Anchor}} text-anchor="{{.Anchor}}"{{end}}>{{.Text}}</text>{{end}}
 {{- end}}
 {{end}}
-{{- define "inline"}}<svg class="pic" viewBox="{{.ViewBox}}" role="img" aria-labelledby="{{.ID}}-t {{.ID}}-d">{{template "body" .}}</svg>{{end}}
-{{- define "file"}}<svg xmlns="http://www.w3.org/2000/svg" class="pic pic-alone" width="{{.WidthPX}}" height="{{.HeightPX}}" viewBox="{{.ViewBox}}" role="img" aria-labelledby="{{.ID}}-t {{.ID}}-d">
+{{- define "inline"}}<svg class="pic" viewBox="{{.ViewBox}}" role="img" aria-labelledby="{{.ID}}-t {{.ID}}-d">{{template "words" .}}{{template "body" .}}</svg>{{end}}
+{{- define "file"}}<svg xmlns="http://www.w3.org/2000/svg" class="pic pic-alone" width="{{.WidthPX}}" height="{{.HeightPX}}" viewBox="{{.ViewBox}}" role="img" aria-labelledby="{{.ID}}-t {{.ID}}-d">{{template "words" .}}
 <style>{{.Style}}</style>
 <rect class="p-sheet" y="{{.SheetTop}}" width="460" height="{{.SheetPX}}"/>
 {{range .HeadLines}}<text class="p-head" x="{{.X}}" y="{{.Y}}">{{.Text}}</text>

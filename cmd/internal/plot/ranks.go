@@ -39,7 +39,7 @@ func (r Ranks) Picture() *Picture {
 	}
 	const height = 44.0
 	s := scene{}
-	lo, hi = rounded(lo-1, hi+1, 6)
+	lo, hi = rounded(lo-1, hi+1, 12)
 	x := linear(lo, hi, margin+8, Width-margin-letters-16)
 	bottom := top + 8 + height*float64(len(r.Rows))
 	for _, t := range linearTicks(lo, hi, 6) {

@@ -3,6 +3,7 @@ package plot
 import (
 	"math"
 	"strconv"
+	"strings"
 )
 
 // A scale maps a quantity to a coordinate.
@@ -68,7 +69,7 @@ func linearTicks(lo, hi float64, most int) []tick {
 	size, decimals := step(hi-lo, most)
 	var out []tick
 	for k := math.Ceil(lo/size - 1e-9); k*size <= hi+size*1e-9 && len(out) < 100; k++ {
-		out = append(out, tick{k * size, strconv.FormatFloat(k*size+0, 'f', decimals, 64)})
+		out = append(out, tick{k * size, decibels(k*size, decimals)})
 	}
 	return out
 }
@@ -118,13 +119,14 @@ func megahertz(hz float64) string {
 	return strconv.FormatFloat(math.Round(hz)/1e6, 'f', -1, 64)
 }
 
-// decibels is a level for a label, without a negative zero.
+// decibels is a level for a label: with a true minus sign, without a negative zero.
 func decibels(x float64, digits int) string {
 	s := strconv.FormatFloat(x, 'f', digits, 64)
-	for _, r := range s {
-		if r != '-' && r != '0' && r != '.' {
-			return s
-		}
+	switch {
+	case strings.Trim(s, "-0.") == "":
+		return strings.TrimPrefix(s, "-")
+	case s[0] == '-':
+		return "−" + s[1:]
 	}
-	return strconv.FormatFloat(0, 'f', digits, 64)
+	return s
 }

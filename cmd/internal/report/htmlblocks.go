@@ -12,6 +12,7 @@ type htmlBlock struct {
 	Title, Text    string
 	Bullets, Lines []string
 	Table          *htmlTable
+	Folded         bool // shown when asked for
 }
 
 type htmlTable struct {
@@ -35,21 +36,52 @@ type htmlCell struct {
 	Text, Label string // Label is the head of its column, for narrow displays
 	Num, Head   bool
 	Kind        string // of a verdict, for its sign
-	Span        int
+}
+
+// Class is that of the cell's element.
+func (c htmlCell) Class() string {
+	switch {
+	case c.Kind == "digest":
+		return "digest"
+	case c.Num:
+		return "num"
+	case c.Kind != "":
+		return "verdict"
+	case longWord(c.Text):
+		return "long"
+	}
+	return ""
+}
+
+// longWord reports whether a word is too long to keep whole in a narrow column.
+func longWord(s string) bool {
+	n := 0
+	for _, r := range s {
+		if n++; r == ' ' {
+			n = 0
+		}
+		if n > 24 {
+			return true
+		}
+	}
+	return false
 }
 
 // Columns is how many columns the table has.
 func (t *htmlTable) Columns() int { return len(t.Heads) }
 
 // htmlBlocks turns blocks into what the templates read, tables with at most so many
-// rows.
-func htmlBlocks(blocks []block, most int) []htmlBlock {
+// rows, all blocks but the first few folded.
+func htmlBlocks(blocks []block, most, open int) []htmlBlock {
 	var out []htmlBlock
-	for _, b := range blocks {
-		h := htmlBlock{Title: b.title, Text: b.text, Bullets: b.bullets, Lines: b.lines}
+	for i, b := range blocks {
+		h := htmlBlock{Title: b.title, Text: b.text, Bullets: b.bullets, Lines: b.lines, Folded: i >= open}
 		if b.grid != nil {
 			h.Table = b.grid.html(most)
-			h.Table.Caption, h.Title = b.title, ""
+			h.Table.Caption = b.title
+			if !h.Folded {
+				h.Title = ""
+			}
 		}
 		if n := len(h.Bullets); n > most {
 			h.Bullets = append(slices.Clone(h.Bullets[:most]), fmt.Sprintf("and %d more", n-most))
@@ -91,6 +123,9 @@ func (g *grid) html(most int) *htmlTable {
 		var row []htmlCell
 		for k, c := range columns {
 			cell := htmlCell{Text: strings.TrimSpace(c.cells[i]), Label: t.Heads[k].Text, Num: !c.text, Head: k == 0}
+			if cell.Num {
+				cell.Text = typeset(cell.Text)
+			}
 			if strings.HasPrefix(cell.Label, "verdict") {
 				cell.Kind = verdictKind(cell.Text)
 			}
@@ -100,6 +135,14 @@ func (g *grid) html(most int) *htmlTable {
 		t.Groups[at].Rows = append(t.Groups[at].Rows, row)
 	}
 	return t
+}
+
+// typeset gives figures a true minus sign.
+func typeset(s string) string {
+	if strings.HasPrefix(s, "-") {
+		s = "−" + s[1:]
+	}
+	return strings.ReplaceAll(s, " -", " −")
 }
 
 // sentenceHead puts a head on one line.
@@ -180,7 +223,7 @@ func glance(rows []JudgeRow, most int) *htmlTable {
 				if r := &rows[k]; r.Band == b {
 					cell.Text, cell.Kind = r.Verdict, verdictKind(r.Verdict)
 					if r.MarginDB != nil {
-						cell.Text += " " + signed(*r.MarginDB, digits(r)) + " dB"
+						cell.Text += " " + typeset(signed(*r.MarginDB, digits(r))) + " dB"
 					}
 				}
 			}

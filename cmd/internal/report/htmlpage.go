@@ -18,6 +18,7 @@ type campaignView struct {
 	Plate      []Fact // the plate on top
 	Lead       string // before the answers; may be empty
 	Answers    []string
+	Foot       string // after them; may be empty
 	Glance     *htmlTable
 	Tables     []htmlBlock
 	ByBox      *htmlTable
@@ -40,6 +41,7 @@ type figuresView struct {
 }
 
 type figureView struct {
+	Title   string // empty: its section says it
 	SVG     template.HTML
 	Caption string
 }
@@ -68,9 +70,9 @@ type accountView struct {
 func (c *Campaign) view(l limits) (*campaignView, error) {
 	p := c.pictures(l)
 	v := &campaignView{Style: pageStyle, Title: c.Title, Notes: c.Judge.Notes}
-	v.Lead, v.Answers = leadAndAnswers(c.Judge)
+	v.Lead, v.Answers, v.Foot = answersOf(c.Judge)
 	v.Glance = glance(c.Judge.Judge, l.rows)
-	v.Tables = htmlBlocks(judgeBlocks(c.Judge), l.rows)
+	v.Tables = htmlBlocks(judgeBlocks(c.Judge), l.rows, 2)
 	if c.ByBox != nil {
 		v.ByBox = glance(c.ByBox.Judge, l.rows)
 		v.ByBoxNote = "The last test of each box, judged for itself by the same bound. The figure is the margin over the target."
@@ -83,14 +85,14 @@ func (c *Campaign) view(l limits) (*campaignView, error) {
 			if failed != nil {
 				err = failed
 			}
-			out.Figures = append(out.Figures, figureView{svg, n.Caption})
+			out.Figures = append(out.Figures, figureView{n.Head, svg, n.Caption})
 		}
 		return out
 	}
 	v.Curves = figures(p.curves, p.curvesLeft, "group")
 	v.Bounds = figures(p.bounds, p.boundsLeft, "row")
-	v.Spread = c.part(c.Spread, l, spreadBlocks, figures(p.shares, p.sharesLeft, "row"))
-	v.Compare = c.part(c.Compare, l, compareBlocks, figures(p.ranks, 0, ""))
+	v.Spread = c.part(c.Spread, l, spreadBlocks, 0, figures(p.shares, p.sharesLeft, "row"))
+	v.Compare = c.part(c.Compare, l, compareBlocks, 1, figures(p.ranks, 0, ""))
 	if err != nil {
 		return nil, err
 	}
@@ -99,28 +101,32 @@ func (c *Campaign) view(l limits) (*campaignView, error) {
 	return v, nil
 }
 
-// leadAndAnswers parts what is said of all groups from what is said of each.
-func leadAndAnswers(doc *Document) (lead string, answers []string) {
+// answersOf parts what is said of each group from what is said of all, before and
+// after.
+func answersOf(doc *Document) (lead string, answers []string, foot string) {
 	groups := 0
 	for i := range doc.Judge {
 		if i == 0 || !slices.Equal(doc.Judge[i].Group, doc.Judge[i-1].Group) {
 			groups++
 		}
 	}
-	lines := doc.Headlines
-	if len(lines) > groups && groups > 1 {
-		lead, lines = lines[0], lines[1:]
+	answers = doc.Headlines
+	if last := len(answers) - 1; last > 0 && strings.HasPrefix(answers[last], "Valid for ") {
+		answers, foot = answers[:last], answers[last]
 	}
-	return lead, lines
+	if len(answers) > groups && groups > 1 {
+		lead, answers = answers[0], answers[1:]
+	}
+	return lead, answers, foot
 }
 
 // part is a further question with what it says beyond the judgement.
-func (c *Campaign) part(p Part, l limits, blocks func(*Document) []block, figures figuresView) partView {
+func (c *Campaign) part(p Part, l limits, blocks func(*Document) []block, open int, figures figuresView) partView {
 	v := partView{Why: p.Why}
 	if p.Doc == nil {
 		return v
 	}
-	v.Answers, v.Figures, v.Tables = p.Doc.Headlines, figures, htmlBlocks(blocks(p.Doc), l.rows)
+	v.Answers, v.Figures, v.Tables = p.Doc.Headlines, figures, htmlBlocks(blocks(p.Doc), l.rows, open)
 	for _, n := range p.Doc.Notes {
 		if !slices.Contains(c.Judge.Notes, n) {
 			v.Notes = append(v.Notes, n)
@@ -155,7 +161,7 @@ func (c *Campaign) plate() []Fact {
 		boxes[labelValue(rows[i].Group, "box")] = true
 	}
 	return []Fact{
-		{"Tested", when}, {"Target", target}, {"Decided by", boundName(settingText(c.Judge.Settings, "on")) + ", " + fill.Replace("{confidence}") + " confidence"},
+		{"Tested", when}, {"Target", target}, {"Decided by", boundName(settingText(c.Judge.Settings, "on")) + ", " + strings.ReplaceAll(fill.Replace("{confidence}"), " ", "\u00a0") + " confidence"},
 		{"Behind it", fmt.Sprintf("%s, %s", counted(closings, "closing"), counted(len(boxes), "box"))},
 	}
 }
@@ -202,7 +208,7 @@ func (a Account) view(doc *Document, l limits) accountView {
 func (t SideTable) html(most int) *htmlTable {
 	out := &htmlTable{Caption: t.Title}
 	for _, h := range t.Heads {
-		out.Heads = append(out.Heads, htmlHead{Text: h})
+		out.Heads = append(out.Heads, htmlHead{Text: h, Num: strings.HasSuffix(h, ", mm")})
 	}
 	g := htmlGroup{}
 	for i, row := range t.Rows {
@@ -212,7 +218,7 @@ func (t SideTable) html(most int) *htmlTable {
 		}
 		var cells []htmlCell
 		for k, text := range row {
-			cells = append(cells, htmlCell{Text: text, Label: t.Heads[k]})
+			cells = append(cells, htmlCell{Text: text, Label: t.Heads[k], Num: out.Heads[k].Num})
 		}
 		g.Rows = append(g.Rows, cells)
 	}

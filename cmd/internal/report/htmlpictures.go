@@ -12,8 +12,8 @@ import (
 
 // A namedPicture is a picture with the name of its file and what stands below it.
 type namedPicture struct {
-	Name, Caption string
-	picture       *plot.Picture
+	Name, Head, Caption string // Head: what tells it from others of its kind
+	picture             *plot.Picture
 }
 
 // pictures are all pictures of a page, by section.
@@ -38,9 +38,9 @@ func (p *pictures) name(parts ...string) string {
 	return name
 }
 
-func (p *pictures) put(to *[]namedPicture, picture *plot.Picture, caption string, name ...string) {
+func (p *pictures) put(to *[]namedPicture, picture *plot.Picture, head, caption string, name ...string) {
 	if picture != nil {
-		*to = append(*to, namedPicture{p.name(name...), caption, picture})
+		*to = append(*to, namedPicture{p.name(name...), head, caption, picture})
 	}
 }
 
@@ -102,7 +102,7 @@ func (p *pictures) drawCurves(sets []CurveSet, l limits) {
 			curves.Weakest = &plot.Weakest{FreqHz: w.FreqHz, MeanDB: w.MeanDB, LowerDB: w.LowerDB,
 				Label: megahertz(w.FreqHz) + " MHz ≥ " + decibels(w.LowerDB, telling(w.MarginDB, 1)) + " dB"}
 		}
-		p.put(&p.curves, curves.Picture(), caption, "attenuation", groupTitle(s.Group))
+		p.put(&p.curves, curves.Picture(), groupTitle(s.Group), caption, "attenuation", groupTitle(s.Group))
 	}
 }
 
@@ -202,7 +202,7 @@ func (p *pictures) drawBounds(doc *Document, l limits) {
 		}
 		caption := fill.Replace("One-sided lower bounds with {confidence} confidence each: of the mean, of the next closing, and of {coverage} of all closings. Where a marker is missing there is no such bound.")
 		b.Desc = caption + " " + strings.Join(words, "; ") + "."
-		p.put(&p.bounds, b.Picture(), caption, "bounds"+numberedName(k, len(pages)))
+		p.put(&p.bounds, b.Picture(), "", caption, "bounds"+numberedName(k, len(pages)))
 	}
 }
 
@@ -294,7 +294,7 @@ func (p *pictures) drawShares(rows []SpreadRow, l limits) {
 		}
 		caption := "Shares of the variance of one closing, and its SD over all sources. Levels joined with + cannot be told apart in these data."
 		s.Desc = caption + " " + strings.Join(words, "; ") + "."
-		p.put(&p.shares, s.Picture(), caption, "spread"+numberedName(k, len(pages)))
+		p.put(&p.shares, s.Picture(), "", caption, "spread"+numberedName(k, len(pages)))
 	}
 }
 
@@ -320,7 +320,7 @@ func (p *pictures) drawRanks(doc *Document) {
 			caption = "Pick: " + r.Pick + ". " + caption
 		}
 		ranks.Desc = caption + " " + strings.Join(words, "; ") + "."
-		p.put(&p.ranks, ranks.Picture(), name+". "+caption, "products", name)
+		p.put(&p.ranks, ranks.Picture(), name, caption, "products", name)
 	}
 }
 

@@ -57,7 +57,7 @@ func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Cam
 	out.Account.Assumed = s.assumed(cells)
 	out.Account.Unsaid = c.unsaid(cells, out.Judge.Judge)
 	if out.Title == "" {
-		out.Title = "Attenuation of " + count(len(c.distinct("box")), "closed box")
+		out.Title = "Attenuation of " + plural("closed box", "closed boxes", len(c.distinct("box")))
 	}
 	return out, nil
 }
