@@ -193,9 +193,9 @@ func pastGrid(rows []PlanPast) *grid {
 func probability(p float64) string {
 	s := strconv.FormatFloat(p, 'f', 2, 64)
 	switch {
-	case s == "1.00" && p < 1:
+	case s == "1.00":
 		return "> 0.99"
-	case s == "0.00" && p > 0:
+	case s == "0.00":
 		return "< 0.01"
 	}
 	return s

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"sealbound/cmd/internal/report"
@@ -124,7 +125,7 @@ func (p *planner) closings() error {
 	}
 	p.proposed(plan.Layout{Boxes: 1, Sessions: 1, Closings: c.Closings}, c.Power)
 	p.headline("close %s: if the true mean lies %g dB above the target and closings vary by %g dB (SD), its lower bound (%s confidence) clears the target with a power of %s.",
-		times(c.Closings), aim.MarginDB, sd, percentage(p.s.Confidence), percentage(c.Power))
+		times(c.Closings), aim.MarginDB, sd, inPercent(p.s.Confidence), percentage(c.Power))
 	p.n.add("it speaks of one strip in one box in one session; for boxes and sessions give --box-sd, --session-sd and --closing-sd, or past data after --from", "")
 	rows := []report.PlanLayout{{What: "proposed", Boxes: 1, Sessions: 1, Closings: c.Closings, Power: c.Power}}
 	for _, power := range []float64{0.5, 0.8, 0.9, 0.95} {
@@ -135,7 +136,7 @@ func (p *planner) closings() error {
 		if err != nil {
 			continue
 		}
-		rows = append(rows, report.PlanLayout{What: "for a power of " + percentage(power), Boxes: 1, Sessions: 1, Closings: other.Closings, Power: other.Power})
+		rows = append(rows, report.PlanLayout{What: "for a power of " + inPercent(power), Boxes: 1, Sessions: 1, Closings: other.Closings, Power: other.Power})
 	}
 	p.doc.Plan.Layouts = rows
 	for _, k := range []struct {
@@ -178,7 +179,7 @@ func (p *planner) failures() error {
 	first := plans[0]
 	p.chosen = plan.Layout{Boxes: 1, Sessions: 1, Closings: first.Closings}
 	p.headline("close %s, none of them below the target: then at least %s of all closings lie above it, with %s confidence (attained %s), whatever their distribution.",
-		times(first.Closings), percentage(p.s.Coverage), percentage(p.s.Confidence), percentage(first.Attained))
+		times(first.Closings), inPercent(p.s.Coverage), inPercent(p.s.Confidence), percentage(first.Attained))
 	if len(plans) > 1 {
 		last := plans[len(plans)-1]
 		p.headline("or, settled beforehand, close %s and allow up to %s below.", times(last.Closings), count(last.Failures, "closing"))
@@ -263,14 +264,17 @@ func (t target) highest() float64 {
 // rounded is x to a hundredth, for sentences.
 func rounded(x float64) float64 { return math.Round(x*100) / 100 }
 
-// percentage of a share in up to one decimal; what is not certain never reads as 0
-// or 100.
+// inPercent is a share that was given, in all its digits.
+func inPercent(p float64) string { return strconv.FormatFloat(100*p, 'g', 12, 64) + " %" }
+
+// percentage is a share that was computed, in up to one decimal; nothing is certain,
+// so it never reads as 0 or 100.
 func percentage(p float64) string {
 	x := math.Round(p*1000) / 10
 	switch {
-	case x >= 100 && p < 1:
+	case x >= 100:
 		return "more than 99.9 %"
-	case x <= 0 && p > 0:
+	case x <= 0:
 		return "less than 0.1 %"
 	}
 	return plain(x) + " %"

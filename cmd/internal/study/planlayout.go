@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -217,7 +216,7 @@ func (p *planner) cheapest(serve, all []*planCase) error {
 		where, more = " in "+c.name, "; in the others it is at least that"
 	}
 	p.headline("%s: if the true mean lies %s above the target%s, its lower bound (%s confidence) clears the target with a power of %s%s.",
-		layoutSentence(o.Layout), p.marginText(c), where, percentage(p.s.Confidence), percentage(o.Power), more)
+		layoutSentence(o.Layout), p.marginText(c), where, inPercent(p.s.Confidence), percentage(o.Power), more)
 	if len(serve) < len(all) {
 		p.setReason("not served: " + allReasons(slices.DeleteFunc(slices.Clone(all), func(c *planCase) bool { return c.reason == "" })))
 		p.headline("%s.", p.row.Reason)
@@ -246,7 +245,7 @@ func unreached(outcomes []plan.Outcome, serve []*planCase, hardest int, l plan.L
 	if serve[hardest].name != "" {
 		where = " in " + serve[hardest].name
 	}
-	text := fmt.Sprintf("a power of %s is out of reach: %s, the most that was looked at, give %s%s at a margin of %.3g dB", percentage(power), sizeOf(o.Layout),
+	text := fmt.Sprintf("a power of %s is out of reach: %s, the most that was looked at, give %s%s at a margin of %.3g dB", inPercent(power), sizeOf(o.Layout),
 		percentage(o.Power), where, serve[hardest].marginDB)
 	if l.Most != (plan.Layout{}) {
 		text += "; allow more boxes, sessions or closings, or"
@@ -285,119 +284,3 @@ func layoutSentence(l plan.Layout) string {
 	}
 	return fmt.Sprintf("measure %s in %s and close %s %s%s%s", boxes, sessions, each, times(l.Closings), in, total)
 }
-
-// alternatives are the cheapest layouts with one session or box more or fewer.
-func (p *planner) alternatives(search *plan.Search, limits plan.Limits, o plan.Outcome) {
-	l := o.Layout
-	row := func(what string, least plan.Outcome, reached bool) report.PlanLayout {
-		r := report.PlanLayout{What: what, Power: least.Power}
-		if reached {
-			r.Boxes, r.Sessions, r.Closings, r.Cost = least.Layout.Boxes, least.Layout.Sessions, least.Layout.Closings, defined(least.Cost)
-		}
-		return r
-	}
-	rows := []report.PlanLayout{row("proposed", o, true)}
-	try := func(what string, change func(*plan.Limits)) {
-		within := limits
-		change(&within)
-		outcomes, err := search.Cheapest(within)
-		if len(outcomes) == 0 || err != nil && !errors.Is(err, plan.ErrOutOfReach) {
-			return
-		}
-		least := outcomes[0]
-		for _, x := range outcomes {
-			if x.Power < least.Power {
-				least = x
-			}
-		}
-		r := row(what, least, err == nil)
-		for _, known := range rows {
-			if r.Boxes > 0 && known.Boxes == r.Boxes && known.Sessions == r.Sessions && known.Closings == r.Closings {
-				return
-			}
-		}
-		rows = append(rows, r)
-	}
-	exactly := func(n int, s Span, most int, set func(l *plan.Limits, n int)) func(string) {
-		return func(what string) {
-			if n >= 1 && n <= most && (s.free() || n >= s.Least && n <= s.Most) {
-				try(what, func(l *plan.Limits) { set(l, n) })
-			}
-		}
-	}
-	sessions := func(l *plan.Limits, n int) { l.Least.Sessions, l.Most.Sessions = n, n }
-	boxes := func(l *plan.Limits, n int) { l.Least.Boxes, l.Most.Boxes = n, n }
-	closings := func(l *plan.Limits, n int) { l.Least.Closings, l.Most.Closings = n, n }
-	mostSessions, mostBoxes := MostSessions, MostBoxes
-	if limits.Most.Sessions > 0 {
-		mostSessions = limits.Most.Sessions
-	}
-	if limits.Most.Boxes > 0 {
-		mostBoxes = limits.Most.Boxes
-	}
-	if len(p.s.Dates) == 0 {
-		exactly(l.Sessions-1, p.s.Sessions, mostSessions, sessions)("one session fewer")
-		exactly(l.Sessions+1, p.s.Sessions, mostSessions, sessions)("one session more")
-	}
-	exactly(l.Boxes-1, p.s.Boxes, mostBoxes, boxes)("one box fewer")
-	exactly(l.Boxes+1, p.s.Boxes, mostBoxes, boxes)("one box more")
-	exactly(l.Closings-1, p.s.Closings, MostClosingsEachTime, closings)("one closing fewer each time")
-	exactly(l.Closings+1, p.s.Closings, MostClosingsEachTime, closings)("one closing more each time")
-	p.doc.Plan.Layouts = rows
-}
-
-// whatIfs are the powers that are left of the plan where what it rests on is off.
-func (p *planner) whatIfs(c *planCase) {
-	l := c.outcome.Layout
-	add := func(what string, v plan.Variances, margin float64) {
-		if margin <= 0 {
-			p.doc.Plan.WhatIfs = append(p.doc.Plan.WhatIfs, report.PlanWhatIf{What: what + ": no margin is left", Power: 0})
-			return
-		}
-		if o, err := plan.Evaluate(l, v, p.aim(margin, p.s.Power)); err == nil {
-			p.doc.Plan.WhatIfs = append(p.doc.Plan.WhatIfs, report.PlanWhatIf{What: what, Power: o.Power})
-		}
-	}
-	v := c.spread.Variances
-	if p.s.MarginDB == nil && !math.IsNaN(c.spread.MeanSE) {
-		add(fmt.Sprintf("the margin is one standard error of the past mean smaller (%.1f dB)", c.marginDB-c.spread.MeanSE), v, c.marginDB-c.spread.MeanSE)
-	} else {
-		add("the margin is smaller by a quarter", v, 0.75*c.marginDB)
-	}
-	b, s, n := float64(l.Boxes), float64(l.Sessions), float64(l.Closings)
-	level, largest := "", 0.0
-	for _, k := range []struct {
-		level string
-		part  float64
-	}{{plan.LevelBox, v.Box / b}, {plan.LevelFitting, v.Fitting / b}, {plan.LevelSession, v.Session / s}, {plan.LevelVisit, v.Visit / (b * s)}, {plan.LevelClosing, v.Closing / (b * s * n)}} {
-		if k.part > largest {
-			level, largest = k.level, k.part
-		}
-	}
-	if level == "" {
-		return
-	}
-	what, sd := "the spread of "+levelPlural[level]+" is larger by a quarter", 1.25*math.Sqrt(v.Of(level))
-	for _, source := range c.spread.Sources {
-		if source.CountedAs == level && source.UpperSDDB > source.SDDB {
-			upper := math.Sqrt(math.Max(0, source.UpperSDDB*source.UpperSDDB-source.LessKnownDB2))
-			what, sd = fmt.Sprintf("the spread of %s is %.2g dB, not %.2g dB (its upper 95 %% bound)", source.Name, upper, math.Sqrt(v.Of(level))), upper
-		}
-	}
-	switch level {
-	case plan.LevelBox:
-		v.Box = sd * sd
-	case plan.LevelFitting:
-		v.Fitting = sd * sd
-	case plan.LevelSession:
-		v.Session = sd * sd
-	case plan.LevelVisit:
-		v.Visit = sd * sd
-	case plan.LevelClosing:
-		v.Closing = sd * sd
-	}
-	add(what, v, c.marginDB)
-}
-
-var levelPlural = map[string]string{plan.LevelBox: "boxes", plan.LevelFitting: "fittings", plan.LevelSession: "sessions",
-	plan.LevelVisit: "visits", plan.LevelClosing: "closings"}
