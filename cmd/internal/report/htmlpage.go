@@ -142,12 +142,14 @@ func (c *Campaign) plate() []Fact {
 	if _, err := strconv.ParseFloat(target, 64); err == nil {
 		target += " dB"
 	}
-	when := c.Account.First
-	if c.Account.Last != c.Account.First {
-		when += " to " + c.Account.Last
-	}
-	if when == "" {
-		when = "no dates"
+	var when []Fact
+	switch first, last := c.Account.First, c.Account.Last; {
+	case first == "":
+		when = []Fact{{"Tested", "no dates"}}
+	case first == last:
+		when = []Fact{{"Tested", first}}
+	default:
+		when = []Fact{{"First test", first}, {"Last test", last}}
 	}
 	boxes, closings := map[string]bool{}, 0
 	for _, s := range c.Curves {
@@ -160,10 +162,10 @@ func (c *Campaign) plate() []Fact {
 	for i := range rows {
 		boxes[labelValue(rows[i].Group, "box")] = true
 	}
-	return []Fact{
-		{"Tested", when}, {"Target", target}, {"Decided by", boundName(settingText(c.Judge.Settings, "on")) + ", " + strings.ReplaceAll(fill.Replace("{confidence}"), " ", "\u00a0") + " confidence"},
+	return append(when, []Fact{
+		{"Target", target}, {"Decided by", boundName(settingText(c.Judge.Settings, "on")) + ", " + strings.ReplaceAll(fill.Replace("{confidence}"), " ", "\u00a0") + " confidence"},
 		{"Behind it", fmt.Sprintf("%s, %s", counted(closings, "closing"), counted(len(boxes), "box"))},
-	}
+	}...)
 }
 
 // boundName says in words which bound decides.
@@ -226,10 +228,9 @@ func (t SideTable) html(most int) *htmlTable {
 	return out
 }
 
-// filesTable lists the files with their digests. Where there are too many, those
-// that lost rows come first, and one digest stands for all: that of the lines
-// "digest  path" of each, as the usual tools print them.
-func filesTable(files []File, most int) (t *htmlTable, combined string) {
+// filesTable lists the files with their digests; where there are too many, those
+// that lost rows first, and one digest stands for all.
+func filesTable(files []File, most int) (t *htmlTable, all string) {
 	heads := []string{"file", "rows", "used", "skipped", "blank", "SHA-256"}
 	t = &htmlTable{Caption: "Files"}
 	for i, h := range heads {
@@ -237,11 +238,7 @@ func filesTable(files []File, most int) (t *htmlTable, combined string) {
 	}
 	shown := files
 	if len(files) > most {
-		sum := sha256.New()
-		for _, f := range files {
-			fmt.Fprintf(sum, "%s  %s\n", f.SHA256, f.Path)
-		}
-		combined = hex.EncodeToString(sum.Sum(nil))
+		all = combined(files)
 		shown = slices.Clone(files)
 		slices.SortStableFunc(shown, func(a, b File) int { return b.Skipped - a.Skipped })
 		t.More, shown = len(files)-most, shown[:most]
@@ -263,7 +260,17 @@ func filesTable(files []File, most int) (t *htmlTable, combined string) {
 		g.Rows = append(g.Rows, append(row, htmlCell{Text: digest, Label: heads[5], Kind: "digest"}))
 	}
 	t.Groups = []htmlGroup{g}
-	return t, combined
+	return t, all
+}
+
+// combined is one digest for many files: that of the lines "digest  path" of each,
+// as the usual tools print them.
+func combined(files []File) string {
+	sum := sha256.New()
+	for _, f := range files {
+		fmt.Fprintf(sum, "%s  %s\n", f.SHA256, f.Path)
+	}
+	return hex.EncodeToString(sum.Sum(nil))
 }
 
 // quoted writes words so that a shell reads them back.

@@ -13,25 +13,30 @@ type sheetView struct {
 	Style    template.CSS
 	Plate    []Fact
 	Kind     string
+	Result   string
 	Table    *htmlTable
 	Legend   string
 	AllFacts []Fact
 	Command  string
+	// The files, or one digest for all where they are many.
+	Files     []File
+	Combined  string
+	FileCount int
 }
 
+// sheetFiles is how many files a sheet lists.
+const sheetFiles = 9
+
 func (s *Sheet) view() *sheetView {
-	v := &sheetView{Sheet: s, Style: pageStyle, Kind: verdictKind(s.Verdict), Table: s.table(), Command: "sealbound " + quoted(s.Account.Command)}
+	v := &sheetView{Sheet: s, Style: pageStyle, Kind: verdictKind(s.Verdict), Result: strings.ToUpper(s.Verdict[:1]) + s.Verdict[1:], Table: s.table(), Command: "sealbound " + quoted(s.Account.Command)}
 	add := func(name, value string) {
 		if value != "" {
 			v.Plate = append(v.Plate, Fact{name, value})
 		}
 	}
-	gasket := s.Gasket
-	if s.Installed != "" {
-		gasket = strings.TrimPrefix(gasket+", installed "+s.Installed, ", ")
-	}
 	add("Box", s.Box)
-	add("Gasket", gasket)
+	add("Gasket", s.Gasket)
+	add("Installed", s.Installed)
 	add("Tested", strings.Join(s.Tested, ", "))
 	add("Closings", fmt.Sprintf("%d in %s", s.Closings, counted(s.Sessions, "session")))
 	add("Requirement", s.TargetText)
@@ -44,6 +49,10 @@ func (s *Sheet) view() *sheetView {
 		v.AllFacts = append(v.AllFacts, Fact{name, r.Value})
 	}
 	v.Legend = "Margin: lower bound less requirement. Dynamic range: the most that the set-up can show. ≥: limited by the receiver’s floor, at least so much."
+	v.Files, v.FileCount = s.Account.Files, len(s.Account.Files)
+	if v.FileCount > sheetFiles {
+		v.Files, v.Combined = nil, combined(s.Account.Files)
+	}
 	if s.Merged > 0 {
 		v.Legend += fmt.Sprintf(" %d frequencies were tested; each row stands for neighbours and shows the worst of them.", s.Merged)
 	}
@@ -95,6 +104,9 @@ func (s *Sheet) table() *htmlTable {
 		}
 		for k := range row {
 			row[k].Label = t.Heads[k].Text
+			if row[k].Num {
+				row[k].Text = typeset(row[k].Text)
+			}
 		}
 		g := &t.Groups[len(t.Groups)-1]
 		g.Rows = append(g.Rows, row)

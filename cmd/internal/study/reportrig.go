@@ -223,6 +223,8 @@ func byState(m map[string][]float64, unit string) string {
 	return strings.Join(parts, "; ")
 }
 
+const openLevel = "Open level, as received"
+
 // facts are the levels and settings of the runs named, together.
 func (g *rig) facts(runs []string) []report.Fact {
 	all := &kit{open: map[string]*tally{}, floor: map[string]*tally{}, generator: map[string][]float64{}, gain: map[string][]float64{}}
@@ -245,7 +247,7 @@ func (g *rig) facts(runs []string) []report.Fact {
 		add("Readings", "given as attenuation: levels, floor and reference are not in the data")
 	}
 	add("Generator", byState(all.generator, "dBm"))
-	add("Open level, as received", levels(all.open))
+	add(openLevel, levels(all.open))
 	add("Receiver’s floor, as received", levels(all.floor))
 	add("Gain before the receiver", byState(all.gain, "dB"))
 	if steps > 0 {

@@ -71,7 +71,12 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	for _, run := range runs {
 		out.Facts = append(out.Facts, r.rig.references(run, c.dateOf(run))...)
 	}
-	out.Facts = append(append(out.Facts, r.rig.facts(runs)...), contextFacts(closings)...)
+	read := len(out.Facts) > 0
+	for _, f := range append(r.rig.facts(runs), contextFacts(closings)...) {
+		if !read || f.Name != openLevel { // the reference says it
+			out.Facts = append(out.Facts, f)
+		}
+	}
 	out.Setup = c.setup(runs)
 	out.Deviations = c.deviations(closings, out.Box, s)
 	out.Account.Setup, out.Account.Side = nil, nil
