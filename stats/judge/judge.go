@@ -28,9 +28,7 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	values := take(v, s.average())
 	r.Values = values
-	for _, p := range r.Points {
-		r.TargetDB += d.TargetDB[p] / float64(len(r.Points))
-	}
+	r.TargetDB = d.meanTarget(r.Points)
 	g := groupsOf(d, r.Kept)
 	keep, used := flags(r.Kept, d.Closings), flags(r.Points, d.Points)
 	r.count(d, g, keep, used)
@@ -329,6 +327,20 @@ func (r *Result) headroomMargin(d Data, keep []bool) float64 {
 		}
 	}
 	return low
+}
+
+// meanTarget is the mean of the targets of the points, dB; a flat one stays what it
+// is to the last digit.
+func (d Data) meanTarget(points []int32) float64 {
+	first, sum, flat := d.TargetDB[points[0]], 0.0, true
+	for _, p := range points {
+		sum += d.TargetDB[p]
+		flat = flat && d.TargetDB[p] == first
+	}
+	if flat {
+		return first
+	}
+	return sum / float64(len(points))
 }
 
 func plainMean(x []float64) float64 {

@@ -351,3 +351,28 @@ func TestCensoredAtOnePoint(t *testing.T) {
 	}
 	c.Check(t, "mu", r.Censored.MeanDB)
 }
+
+// Boxes that read the same in both sessions count once each: sessions, though crossed
+// and named last, do not explain why closings agree.
+func TestAlikeInEverySession(t *testing.T) {
+	values := []float64{60, 60, 65, 65, 58, 58}
+	r := mustJudge(t, dataOf(values, func(i int) layout { b := int32(i / 2); return layout{b, b, int32(i % 2)} }), usual)
+	near(t, "mean", r.Mean.Value, 61, 1e-12)
+	near(t, "s", r.Mean.SD, math.Sqrt(13), 1e-12) // of 60, 65, 58 by hand
+}
+
+func TestFlatTargetStaysItself(t *testing.T) {
+	rows := make([][]float64, 3)
+	for i := range rows {
+		for range 11 {
+			rows[i] = append(rows[i], 60+float64(i))
+		}
+	}
+	d := grid(rows, oneStrip)
+	for p := range d.TargetDB {
+		d.TargetDB[p] = 50.1
+	}
+	if r := mustJudge(t, d, usual); r.TargetDB != 50.1 {
+		t.Errorf("target %v", r.TargetDB)
+	}
+}

@@ -150,10 +150,35 @@ func (m *Mean) model(values []float64) error {
 	return nil
 }
 
+// alike reports whether all values of each group of f are equal.
+func alike(values []float64, f stats.Factor) bool {
+	seen := make([]float64, f.Levels)
+	for i := range seen {
+		seen[i] = math.NaN()
+	}
+	for i, c := range f.Codes {
+		if !math.IsNaN(seen[c]) && seen[c] != values[i] {
+			return false
+		}
+		seen[c] = values[i]
+	}
+	return true
+}
+
 // collapsed judges groups whose closings all read alike (coarse rounding, say): one
 // value for each group of the finest level, since its closings say nothing more.
 func collapsed(values []float64, g groups, l mixed.Levels, confidence float64, ref Source) Mean {
-	finest := l.Terms[len(l.Terms)-1].Factor
+	finest := stats.Factor{}
+	for _, t := range l.Terms { // the finest whose groups do read alike; crossed ones may not
+		if t.Factor.Levels > finest.Levels && alike(values, t.Factor) {
+			finest = t.Factor
+		}
+	}
+	if finest.Levels == 0 {
+		return Mean{Estimate: stats.Estimate{Value: plainMean(values), SE: math.NaN(), DF: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), Confidence: confidence},
+			SD: math.NaN(), Attained: math.NaN(), plainSE: math.NaN(), plainDF: math.NaN(), levels: l, reference: ref,
+			Reason: "the closings show no spread of their own beside boxes and sessions; read with more digits"}
+	}
 	first := make([]int32, finest.Levels) // a closing of each group
 	for i := range first {
 		first[i] = -1
