@@ -27,6 +27,7 @@ type Settings struct {
 	LastAge              float64     // of the same strips at the last test
 	Spreads              bool        // give bounds of the SDs, which takes time
 	StepDB               float64     // a step between two sessions beyond this is pointed out
+	Curve                bool        // give the line and its lower bound along the ages, for a picture
 }
 
 // A Method says what the slope was taken from.
@@ -148,7 +149,8 @@ type Result struct {
 	ClearPoints bool // no reading at the points used is limited
 	Warnings    []stats.Warning
 	Explain     []string
-	LimitedOut  []int32 // common points left out since a reading there is limited
+	Curve       []CurvePoint // where Settings.Curve asks for it and a line was fitted
+	LimitedOut  []int32      // common points left out since a reading there is limited
 	ClosingsOut []ClosingOut
 	PointsOut   []PointOut
 }

@@ -154,6 +154,7 @@ func (r *Result) report(d Data, l *line, s Settings) {
 	} else {
 		r.follow(lower, s)
 	}
+	r.Curve = r.along(l, lower, s)
 	r.Verdict = verdictOf(r.Slope)
 	r.warn(l)
 	r.Explain = r.explain(l, s)

@@ -11,7 +11,6 @@ type Campaign struct {
 	Wear    Part
 	Compare Part
 	Curves  []CurveSet // of the groups of Judge
-	Trends  []TrendSet // of the rows of Wear
 	Account Account
 }
 
@@ -43,11 +42,13 @@ type Curve struct {
 	Limited []bool // nil: none
 }
 
-// A TrendSet is what a row of wear looks like over the age of the strips.
-type TrendSet struct {
+// A Trend is what a row of wear looks like over the age of the strips, in years and
+// dB.
+type Trend struct {
 	Strips     []string
 	Points     []TrendPoint
 	Fit, Lower []AgeDB
+	Moments    []Moment
 }
 
 // A TrendPoint is the mean of one strip in one session.
@@ -55,11 +56,16 @@ type TrendPoint struct {
 	Strip     int
 	Date      string
 	Years, DB float64
-	Limited   bool
 }
 
 // AgeDB is a level at an age.
 type AgeDB struct{ Years, DB float64 }
+
+// A Moment is an age that matters, and why.
+type Moment struct {
+	Years float64
+	Label string
+}
 
 // An Account says how a result came about, so that anyone can redo it.
 type Account struct {

@@ -92,6 +92,7 @@ func (c *Campaign) view(l limits) (*campaignView, error) {
 	v.Curves = figures(p.curves, p.curvesLeft, "group")
 	v.Bounds = figures(p.bounds, p.boundsLeft, "row")
 	v.Spread = c.part(c.Spread, l, spreadBlocks, 0, figures(p.shares, p.sharesLeft, "row"))
+	v.Wear = c.part(c.Wear, l, wearBlocks, 1, figures(p.trends, p.trendsLeft, "row"))
 	v.Compare = c.part(c.Compare, l, compareBlocks, 1, figures(p.ranks, 0, ""))
 	if err != nil {
 		return nil, err

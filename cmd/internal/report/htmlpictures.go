@@ -20,6 +20,7 @@ type namedPicture struct {
 type pictures struct {
 	curves, bounds, shares, trends, ranks []namedPicture
 	curvesLeft, boundsLeft, sharesLeft    int // not drawn
+	trendsLeft                            int
 	taken                                 map[string]bool
 }
 
@@ -50,6 +51,9 @@ func (c *Campaign) pictures(l limits) *pictures {
 	p.drawBounds(c.Judge, l)
 	if doc := c.Spread.Doc; doc != nil {
 		p.drawShares(doc.Spread, l)
+	}
+	if doc := c.Wear.Doc; doc != nil {
+		p.drawTrends(doc, l)
 	}
 	if doc := c.Compare.Doc; doc != nil {
 		p.drawRanks(doc)
@@ -298,6 +302,66 @@ func (p *pictures) drawShares(rows []SpreadRow, l limits) {
 	}
 }
 
+func (p *pictures) drawTrends(doc *Document, l limits) {
+	fill := levelsOf(doc.Settings)
+	for i := range doc.Wear {
+		r := &doc.Wear[i]
+		if r.Trend == nil {
+			continue
+		}
+		if len(p.trends) == l.curves {
+			p.trendsLeft++
+			continue
+		}
+		name := groupTitle(r.Group) + ", " + r.Band.Name
+		t := plot.Trend{Title: "Over the years: " + name, Series: r.Trend.Strips, TargetDB: orNaN(r.TargetDB)}
+		for _, x := range r.Trend.Points {
+			t.Points = append(t.Points, plot.TrendPoint{Series: x.Strip, Years: x.Years, DB: x.DB})
+		}
+		for _, x := range r.Trend.Fit {
+			t.Fit = append(t.Fit, plot.YearDB{Years: x.Years, DB: x.DB})
+		}
+		for _, x := range r.Trend.Lower {
+			t.Lower = append(t.Lower, plot.YearDB{Years: x.Years, DB: x.DB})
+		}
+		for _, m := range r.Trend.Moments {
+			t.Marks = append(t.Marks, plot.TrendMark{Years: m.Years, Label: m.Label})
+		}
+		caption := r.trendCaption(fill)
+		t.Desc = caption
+		p.put(&p.trends, t.Picture(), name, caption, "wear", name)
+	}
+}
+
+// trendCaption says in words what the picture shows.
+func (r *WearRow) trendCaption(fill *strings.Replacer) string {
+	text := r.Verdict + "."
+	if r.Slope != nil {
+		text = fmt.Sprintf("%s: %s dB per year", r.Verdict, typeset(signed(*r.Slope, 2)))
+		if r.SlopeLower != nil && r.SlopeUpper != nil {
+			text += fmt.Sprintf(" (from %s to %s, each with ", typeset(signed(*r.SlopeLower, 2)), typeset(signed(*r.SlopeUpper, 2))) + fill.Replace("{confidence} confidence)")
+		}
+		text += "."
+	} else if r.Short != "" {
+		text = r.Verdict + ": " + r.Short + "."
+	}
+	switch {
+	case r.LowerCrossesOn != "":
+		text += " The lower bound meets the target on " + r.LowerCrossesOn + "."
+	case r.LowerCrossesAft != "":
+		text += " The lower bound does not meet the target before " + r.LowerCrossesAft + "."
+	case r.LowerBelow:
+		text += " The lower bound was below the target in the tests already."
+	}
+	switch {
+	case r.DueNow:
+		text += " A retest is due now."
+	case r.RetestBy != "":
+		text += " Test again by " + r.RetestBy + "."
+	}
+	return text
+}
+
 func (p *pictures) drawRanks(doc *Document) {
 	fill := levelsOf(doc.Settings)
 	for _, r := range doc.Compare {
@@ -343,6 +407,29 @@ func (c *Campaign) finiteCurves() error {
 				if err := finiteValue(x); err != nil {
 					return fmt.Errorf("report: a curve of %s %w", groupTitle(s.Group), err)
 				}
+			}
+		}
+	}
+	if c.Wear.Doc == nil {
+		return nil
+	}
+	for _, r := range c.Wear.Doc.Wear {
+		if r.Trend == nil {
+			continue
+		}
+		var all []float64
+		for _, x := range r.Trend.Points {
+			all = append(all, x.Years, x.DB)
+		}
+		for _, x := range slices.Concat(r.Trend.Fit, r.Trend.Lower) {
+			all = append(all, x.Years, x.DB)
+		}
+		for _, m := range r.Trend.Moments {
+			all = append(all, m.Years)
+		}
+		for _, x := range all {
+			if err := finiteValue(x); err != nil {
+				return fmt.Errorf("report: the years of %s, %s: a figure %w", groupTitle(r.Group), r.Band.Name, err)
 			}
 		}
 	}

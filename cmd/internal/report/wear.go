@@ -34,6 +34,7 @@ type WearRow struct {
 	MeanBelow, LowerBelow bool   // below the target at the mean age of the tests
 	DueNow                bool   // the bound was below the target at the last test
 	Short                 string // why there is no slope, in a few words
+	Trend                 *Trend // for a picture; nil: none was asked for
 }
 
 // A WearComponent is one variance; of fitting_slope in dB^2 per year^2, without a

@@ -48,6 +48,11 @@ func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Cam
 	if out.Spread, err = part(Spread(ctx, paths, all)); err != nil {
 		return nil, err
 	}
+	followed := s
+	followed.curves = true
+	if out.Wear, err = part(Wear(ctx, paths, followed)); err != nil {
+		return nil, err
+	}
 	versus := s
 	versus.By = slices.DeleteFunc(slices.Clone(s.By), func(f string) bool { return f == "gasket" || f == "box" || f == "fitting" })
 	if out.Compare, err = part(Compare(ctx, paths, versus)); err != nil {

@@ -54,6 +54,7 @@ type Settings struct {
 	Stdin                io.Reader
 
 	campaign *campaign // where several questions are asked of one reading
+	curves   bool      // wear: with what a picture needs
 }
 
 // DefaultSettings are those of the command line: target 50 dB (common practice,

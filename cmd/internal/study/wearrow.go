@@ -57,6 +57,9 @@ func (c *campaign) wearRow(y *retest, s Settings) report.WearRow {
 		row.Steps = append(row.Steps, x)
 	}
 	row.Reason, row.Short = y.reasons(s), y.short()
+	if s.curves {
+		row.Trend = y.trend(row)
+	}
 	if row.TargetDB == nil && slices.Min(y.cell.data.TargetDB) == slices.Max(y.cell.data.TargetDB) {
 		row.TargetDB = defined(y.cell.data.TargetDB[0])
 	}
