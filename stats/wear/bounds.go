@@ -110,10 +110,22 @@ func (r *Result) weakestOf(d Data, s Settings) (curve, string) {
 	}, ""
 }
 
+// A walk says in how many steps a crossing is looked for, and how closely (years) it is
+// found.
+type walk struct {
+	steps int
+	years float64
+}
+
+var (
+	fine   = walk{64, 1e-9}
+	coarse = walk{8, 1e-4} // where each step is a search of its own
+)
+
 // crossingOf finds the first age after the mean age of the tests at which the
 // margin falls to zero. Degrees of freedom change with the age, so the margin is
 // walked along in steps and the root closed in on.
-func crossingOf(margin func(age float64) float64, meanAge, horizon float64) Crossing {
+func crossingOf(margin func(age float64) float64, meanAge, horizon float64, by walk) Crossing {
 	none := Crossing{Beyond, math.NaN()}
 	m := margin(meanAge)
 	switch {
@@ -124,11 +136,10 @@ func crossingOf(margin func(age float64) float64, meanAge, horizon float64) Cros
 	case !(horizon > meanAge):
 		return none
 	}
-	const steps = 64
 	before := meanAge
-	for k := 1; k <= steps; k++ {
-		at := meanAge + (horizon-meanAge)*float64(k)/steps
-		if k == steps {
+	for k := 1; k <= by.steps; k++ {
+		at := meanAge + (horizon-meanAge)*float64(k)/float64(by.steps)
+		if k == by.steps {
 			at = horizon
 		}
 		v := margin(at)
@@ -136,7 +147,7 @@ func crossingOf(margin func(age float64) float64, meanAge, horizon float64) Cros
 			return none
 		}
 		if v <= 0 {
-			age, err := dist.Root(margin, before, at, 1e-9*math.Max(1, math.Abs(at)))
+			age, err := dist.Root(margin, before, at, by.years)
 			if err != nil {
 				return none
 			}

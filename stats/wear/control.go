@@ -108,7 +108,14 @@ func (c *Control) difference(d Data, kept []int32, values []float64, tests []int
 			age[i], own[i] = all.age[i]-mean, all.age[i]-mean
 		}
 	}
-	levels, err := mixed.Separate([]stats.Factor{all.box, all.fitting, all.session, all.visit}, n)
+	var factors []stats.Factor
+	if tested.boxes > 1 || c.Boxes > 1 { // of one test box and one control the offset tells all
+		factors = append(factors, all.box)
+	}
+	if tested.fittings > 1 || all.fittings > tested.fittings+1 {
+		factors = append(factors, all.fitting)
+	}
+	levels, err := mixed.Separate(append(factors, all.session, all.visit), n)
 	if err != nil {
 		c.Reason = err.Error()
 		return

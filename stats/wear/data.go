@@ -8,8 +8,9 @@ import (
 )
 
 // Data are the readings of one group in one band with the times of the closings.
-// Box, Fitting and Session count, Run, Reference, OwnReference and Opens do not:
-// several sessions carry the error of the open reference themselves.
+// Run does not count, and Reference, OwnReference and Opens (which may be left empty)
+// only tell where all sessions rest on the same open readings: else sessions carry the
+// error of their reference themselves.
 type Data struct {
 	judge.Data
 	AgeYears []float64 // of the strip, by closing
@@ -25,7 +26,7 @@ type Settings struct {
 	Common               bool        // all fittings wear alike: no slopes of their own
 	AgeYears             float64     // at which Now is given
 	LastAge              float64     // of the same strips at the last test
-	Spreads              bool        // give bounds of the SDs, which takes time
+	Details              bool        // give bounds of the SDs and each strip's own line, which takes time
 	StepDB               float64     // a step between two sessions beyond this is pointed out
 	Curve                bool        // give the line and its lower bound along the ages, for a picture
 }
@@ -101,6 +102,17 @@ type Step struct {
 	UsualDB       float64 // what the median rate of change makes of the time between
 }
 
+// A Strip is one fitting by itself: a history that a new strip, a repair or a cleaning
+// has split is one strip before and another after. Slope is that of its own line, with
+// bounds from three sessions on.
+type Strip struct {
+	Fitting            int32
+	Sessions, Closings int
+	FirstAge, LastAge  float64
+	MeanDB             float64 // of the means of its sessions
+	Slope              stats.Estimate
+}
+
 // A Control compares the slope with that of boxes that are never opened.
 type Control struct {
 	Boxes      int
@@ -143,6 +155,7 @@ type Result struct {
 	Rank        Rank
 	Steps       []Step
 	Against     *Control
+	Strips      []Strip // by code; nil unless Settings.Details, and for limited closings of one point
 	Verdict     Verdict
 	Reason      string
 	NoSlope     bool // too few retests for a slope; the mean of the last test may still be had

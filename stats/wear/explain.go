@@ -26,7 +26,7 @@ func (r *Result) warn(l *line) {
 			between += c.Variance
 		}
 	}
-	if own > 0 && own*math.Abs(l.centre) > driftingApart*math.Sqrt(between) {
+	if own > 0 && l.paired == nil && own*math.Abs(l.centre) > driftingApart*math.Sqrt(between) {
 		r.Warnings = append(r.Warnings, stats.Warning{Code: "strips-drift-apart",
 			Text: "the strips wear at rates that differ much: the bounds of the slope hold, those of the mean and its crossing at 0.95 hold in about 0.91 of campaigns only"})
 	}
@@ -61,6 +61,10 @@ func (r *Result) explain(l *line, s Settings) []string {
 	say("slope = %s dB/year, se = %.4f; degrees of freedom by Satterthwaite, kept within [1, %d] for %s and %s = %s",
 		plus(r.Slope.Value), r.Slope.SE, max(1, u-1), counted(r.Fittings, "fitting"), counted(r.Sessions, "session"), trim(r.Slope.DF))
 	out = append(out, r.explainSlope(s)...)
+	if l.paired != nil {
+		p := l.paired.fit
+		say("bounds of the mean: the wider of this fit and of one in which level and slope of a fitting are correlated (covariance at the mean age %.4f dB2/year)", p.Covariance[l.paired.pairedAt])
+	}
 	r.explainMean(s, say)
 	r.explainRank(say)
 	return out
@@ -82,6 +86,8 @@ func (r *Result) explainMean(s Settings, say func(string, ...any)) {
 		s.AgeYears, r.Intercept.Value, plus(r.Slope.Value), s.AgeYears, m.Value, m.SE, trim(m.DF))
 	switch {
 	case math.IsNaN(r.Now):
+	case r.Method == Likelihood:
+		say("lower bound there, from the profile likelihood as that of the slope = %.3f dB", r.Now)
 	case s.On == judge.OnMean:
 		say("lower bound there = mean - t(%s; %s) x se = %.3f dB", trim(s.Confidence), trim(m.DF), r.Now)
 	default:
@@ -92,7 +98,7 @@ func (r *Result) explainMean(s Settings, say func(string, ...any)) {
 			r.TargetDB, r.Intercept.Value, plus(r.Slope.Value), r.Cross.Age)
 	}
 	if r.LowerCross.Status == Crosses {
-		say("the lower bound (%s) meets the target at age %.3f years, degrees of freedom found anew at each age", s.On, r.LowerCross.Age)
+		say("the lower bound (%s) meets the target at age %.3f years, found anew at each age", s.On, r.LowerCross.Age)
 	}
 	say("horizon = age at the last test + 2 x (oldest - youngest age tested) = %.3f + 2 x %.3f = %.3f years", s.LastAge, r.SpanYears, r.Horizon)
 }
@@ -121,7 +127,7 @@ func (r *Result) valueText() string {
 }
 
 // explainLikelihood is explain for limited closings of one point.
-func (r *Result) explainLikelihood(units int, s Settings) []string {
+func (r *Result) explainLikelihood(units int, own spreadOfSlopes, s Settings) []string {
 	var out []string
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	say("one point, limited closings: maximum likelihood of attenuation = intercept + slope x age + levels + closing, a limited closing being above its headroom")
@@ -130,8 +136,14 @@ func (r *Result) explainLikelihood(units int, s Settings) []string {
 	}
 	df := float64(units - 2)
 	t := dist.TQuantile(s.Confidence, df)
-	say("slope = %s dB/year; bounds where 2 x the fall of the profile log-likelihood = N ln(1 + t^2/(N - 2)) = %d x ln(1 + %.4f^2/%s) = %.4f: %s and %s dB/year",
-		plus(r.Slope.Value), units, t, trim(df), float64(units)*math.Log1p(t*t/df), plus(r.Slope.Lower), plus(r.Slope.Upper))
+	say("slope = %s dB/year; its profile bounds lie where 2 x the fall of the log-likelihood = N ln(1 + t^2/(N - 2)) = %d x ln(1 + %.4f^2/%s) = %.4f",
+		plus(r.Slope.Value), units, t, trim(df), float64(units)*math.Log1p(t*t/df))
+	if own.n > 1 {
+		u := dist.TQuantile(s.Confidence, float64(own.n-1))
+		say("strips that wear at their own rates: the mean of %d slopes has se %.4f, so t(%s; %d) x se = %.4f is added to either distance in quadrature",
+			own.n, own.se, trim(s.Confidence), own.n-1, u*own.se)
+	}
+	say("bounds of the slope, one-sided each = %s and %s dB/year; p, two-sided = %.4g", plus(r.Slope.Lower), plus(r.Slope.Upper), r.P)
 	r.explainMean(s, say)
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"strings"
 
 	"sealbound/stats"
 	"sealbound/stats/mixed"
@@ -128,6 +129,8 @@ type line struct {
 	levels   mixed.Levels
 	centre   float64 // mean age of the values
 	own      bool    // the fittings' own slopes are in the model
+	paired   *line   // the same with level and slope of a fitting correlated; nil where that is not to be had
+	pairedAt int     // of such a fit: the term of the pair
 	warnings []stats.Warning
 }
 
@@ -183,7 +186,31 @@ func (s *sample) fit(own bool) (*line, error) {
 		return nil, err
 	}
 	l.warnings = append(l.warnings, l.fit.Warnings...)
+	if own {
+		l.paired = l.pair(design)
+	}
 	return l, nil
+}
+
+// pair fits the model with level and slope of a fitting correlated. Strips that begin
+// alike and wear each at its own rate are correlated at the mean age, and the mean away
+// from that age is then known less well than the model without the correlation says.
+// It returns nil where one of the two does not vary, or the fit fails.
+func (l *line) pair(design mixed.Design) *line {
+	at := slices.IndexFunc(l.levels.Terms, func(t mixed.Term) bool {
+		return t.Factor.Levels == l.sample.fitting.Levels && strings.Contains("+"+t.Factor.Name+"+", "+fitting+")
+	})
+	slope := l.fit.Components[len(l.fit.Components)-2]
+	if at < 0 || slope.Dropped || l.fit.Components[at].Dropped {
+		return nil
+	}
+	design.Terms = slices.Clone(l.levels.Terms)
+	design.Terms[at] = mixed.Term{Factor: design.Terms[at].Factor, Slope: design.X[1], Intercept: true, Correlated: true}
+	fit, err := design.Fit(mixed.REML)
+	if err != nil || fit.Covariance[at] == 0 {
+		return nil
+	}
+	return &line{fit: fit, sample: l.sample, centre: l.centre, pairedAt: at}
 }
 
 // means replaces the closings of each visit by their mean.
@@ -233,9 +260,26 @@ func (l *line) slope(confidence float64) stats.Estimate {
 	return l.contrast(0, 1, l.sample.slopeUnits(l.dropped()), confidence)
 }
 
-// at is the mean of the line at an age.
+// at is the mean of the line at an age, with the wider bounds of the fits without and
+// with a correlation of level and slope.
 func (l *line) at(age, confidence float64) stats.Estimate {
-	return l.contrast(1, age-l.centre, l.sample.meanUnits(l.dropped()), confidence)
+	e := l.contrast(1, age-l.centre, l.sample.meanUnits(l.dropped()), confidence)
+	if l.paired == nil {
+		return e
+	}
+	c, err := l.paired.fit.Contrast([]float64{1, age - l.centre})
+	if err != nil {
+		return e
+	}
+	wider := e
+	wider.SE = c.SE
+	if !math.IsNaN(c.DF) { // at a correlation of -1 or 1 there are none of its own
+		wider.DF = mixed.ClampDF(c.DF, l.sample.meanUnits(l.dropped() || l.paired.dropped()))
+	}
+	if wider = bounded(wider); wider.Lower < e.Lower {
+		return wider
+	}
+	return e
 }
 
 // variance is that of one closing at an age about the line (of a new box where
@@ -255,7 +299,29 @@ func (l *line) variance(age float64, mean bool) (variance, df float64) {
 	}
 	variance, df, _ = l.fit.VarianceOf(w, c)
 	df, _ = l.fit.SafeDF(df, l.sample.meanUnits(l.dropped()))
+	if l.paired != nil {
+		variance = math.Max(variance, l.paired.pairVariance(age, mean))
+	}
 	return variance, df
+}
+
+// pairVariance is the variance of one closing by the fit with the correlation: that of a
+// fitting at the age is var(level) + 2 cov u + var(slope) u^2, u the age from the centre.
+func (l *line) pairVariance(age float64, mean bool) float64 {
+	u, v := age-l.centre, 0.0
+	for i, c := range l.fit.Components {
+		if i == l.pairedAt+1 { // the slope stands behind the level
+			v += u*u*c.Variance + 2*u*l.fit.Covariance[l.pairedAt]
+			continue
+		}
+		v += c.Variance
+	}
+	if mean {
+		if c, err := l.fit.Contrast([]float64{1, u}); err == nil {
+			v += square(c.SE)
+		}
+	}
+	return v
 }
 
 // components lists the variances with their intervals, the total over levels other

@@ -122,7 +122,7 @@ func lineAnswers(l *line, target float64) map[string]float64 {
 		m["cov.Subject.(Intercept).Days"] = l.fit.Covariance[0]
 		m["corr.Subject.(Intercept).Days"] = l.fit.Covariance[0] / (m["sd.Subject.(Intercept)"] * m["sd.Subject.Days"])
 	}
-	x := crossingOf(func(age float64) float64 { return l.at(age, 0.95).Lower - target }, 4.5, 27)
+	x := crossingOf(func(age float64) float64 { return l.at(age, 0.95).Lower - target }, 4.5, 27, fine)
 	m["cross_time.mean_lower95_band_satt"] = x.Age
 	return m
 }

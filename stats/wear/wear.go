@@ -36,8 +36,15 @@ func Wear(d Data, s Settings) (Result, error) {
 	r.target(d)
 	r.ages(d, sample)
 	r.Horizon = s.LastAge + 2*r.SpanYears
+	if s.Details && r.Method != Likelihood {
+		r.Strips = stripsOf(d, r.Kept, r.Values, s.Confidence)
+	}
 	if r.tooFew(sample) {
 		return r, nil
+	}
+	if len(d.Reference.Codes) == d.Closings && d.OneReference(r.Kept) {
+		r.Warnings = append(r.Warnings, stats.Warning{Code: "one-reference",
+			Text: "all sessions rest on the same open readings: what these are off by is in the level and not in the slope, and the bounds of the mean do not hold it"})
 	}
 	r.Rank.Undefined = "values are modelled, not seen: ranks would need what the limits hide"
 	if r.ClearPoints {
@@ -93,12 +100,13 @@ func (r *Result) counts(d Data, kept []int32) {
 	r.Closings = len(kept)
 }
 
-// target is the mean over the points used.
+// target is the mean over the points used; of equal ones it is that one to the bit.
 func (r *Result) target(d Data) {
-	r.TargetDB = 0
+	first, beyond := d.TargetDB[r.Points[0]], 0.0
 	for _, p := range r.Points {
-		r.TargetDB += d.TargetDB[p] / float64(len(r.Points))
+		beyond += d.TargetDB[p] - first
 	}
+	r.TargetDB = first + beyond/float64(len(r.Points))
 }
 
 // ages sets the range of ages tested, and whether the calendar tells more than the
@@ -145,14 +153,14 @@ func (r *Result) report(d Data, l *line, s Settings) {
 	r.Warnings = append(r.Warnings, undefinedDF...)
 	r.P = pValue(r.Slope)
 	r.Intercept = l.at(0, s.Confidence)
-	r.Components = l.components(s.Confidence, s.Spreads)
+	r.Components = l.components(s.Confidence, s.Details)
 	r.Mean = l.at(s.AgeYears, s.Confidence)
 	r.Cross = lineCrossing(r.Intercept.Value, r.Slope.Value, r.TargetDB, r.FirstAge, r.MeanAge, r.Horizon)
 	lower, why := r.lowerOf(d, l, s)
 	if why != "" {
 		r.NowReason = why
 	} else {
-		r.follow(lower, s)
+		r.follow(lower, s, fine)
 	}
 	r.Curve = r.along(l, lower, s)
 	r.Verdict = verdictOf(r.Slope)
@@ -161,10 +169,10 @@ func (r *Result) report(d Data, l *line, s Settings) {
 }
 
 // follow sets where the lower bound stands and when it meets the target.
-func (r *Result) follow(lower curve, s Settings) {
+func (r *Result) follow(lower curve, s Settings, by walk) {
 	r.Now, _ = lower(s.AgeYears)
 	_, r.Margin = lower(s.LastAge)
-	r.LowerCross = crossingOf(func(age float64) float64 { _, m := lower(age); return m }, r.MeanAge, r.Horizon)
+	r.LowerCross = crossingOf(func(age float64) float64 { _, m := lower(age); return m }, r.MeanAge, r.Horizon, by)
 }
 
 func (l *line) slopeDF() (float64, []stats.Warning) {

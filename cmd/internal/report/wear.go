@@ -28,6 +28,7 @@ type WearRow struct {
 	Points, Closings                                         int
 	Against                                                  *WearControl
 	Steps                                                    []WearStep
+	Strips                                                   []WearStrip
 
 	// For a person.
 	Control               bool   // a group of control boxes
@@ -59,6 +60,15 @@ type WearStep struct {
 	ShiftDB, UsualDB            float64
 }
 
+// A WearStrip is one strip by itself, from its first test to its last.
+type WearStrip struct {
+	Box, Fitting, From, To string
+	AgeFrom, AgeTo         float64
+	Sessions, Closings     int
+	MeanDB                 float64
+	Slope, Lower, Upper    Number
+}
+
 // The tables of wear for a person.
 const (
 	wearSlope   = "slope"
@@ -81,8 +91,8 @@ var wearColumns = []column[WearRow]{
 	wearNumber("slope_db_per_year", wearSlope, "slope", 2, func(r *WearRow) Number { return r.Slope }),
 	wearNumber("slope_se", "", "", 2, func(r *WearRow) Number { return r.SlopeSE }),
 	wearNumber("slope_df", "", "", 1, func(r *WearRow) Number { return r.SlopeDF }),
-	wearNumber("slope_lower", wearSlope, "slope ≥", 2, func(r *WearRow) Number { return r.SlopeLower }),
-	wearNumber("slope_upper", wearSlope, "slope ≤", 2, func(r *WearRow) Number { return r.SlopeUpper }),
+	wearNumber("slope_lower", wearSlope, "slope\n≥", 2, func(r *WearRow) Number { return r.SlopeLower }),
+	wearNumber("slope_upper", wearSlope, "slope\n≤", 2, func(r *WearRow) Number { return r.SlopeUpper }),
 	wearNumber("p_value", wearSlope, "p", 3, func(r *WearRow) Number { return r.P }),
 	{name: "components", of: func(r *WearRow) any { return tableOf(wearComponentColumns, r.Components) }},
 	{name: "log_likelihood", of: func(r *WearRow) any { return number(r.LogLikelihood) }},
@@ -90,7 +100,11 @@ var wearColumns = []column[WearRow]{
 		show: &shown[WearRow]{part: wearDates, head: "on", text: true, lift: "The mean and its bound are those on ", cell: func(r *WearRow) string { return r.AsOf }}},
 	wearNumber("age_years", wearDates, "age,\nyears", 1, func(r *WearRow) Number { return r.AgeYears }),
 	wearNumber("mean_now_db", wearDates, "mean", 1, func(r *WearRow) Number { return r.MeanNowDB }),
-	wearNumber("lower_now_db", wearDates, "bound ≥", 1, func(r *WearRow) Number { return r.LowerNowDB }),
+	{name: "lower_now_db", of: func(r *WearRow) any { return number(r.LowerNowDB) },
+		show: &shown[WearRow]{part: wearDates, head: "bound ≥", cell: boundNow,
+			shows: func(rows []WearRow) bool {
+				return slices.ContainsFunc(rows, func(r WearRow) bool { return r.LowerNowDB != nil })
+			}}},
 	wearDate("crosses_on", "mean meets\ntarget", func(r *WearRow) string { return r.CrossesOn },
 		func(r *WearRow) string { return crossing(r.CrossesOn, r.CrossesAfter, r.MeanBelow) }),
 	wearDate("crosses_after", "", func(r *WearRow) string { return r.CrossesAfter }, nil),
@@ -108,9 +122,9 @@ var wearColumns = []column[WearRow]{
 	}),
 	{name: "kendall.s", of: func(r *WearRow) any { return number(r.RankS) }},
 	wearNumber("kendall.p", wearSlope, "p by\nrank", 3, func(r *WearRow) Number { return r.RankP }),
-	wearNumber("theil_sen_db_per_year", wearSlope, "Theil-\nSen", 2, func(r *WearRow) Number { return r.TheilSen }),
+	wearNumber("theil_sen_db_per_year", wearSlope, "robust\nslope", 2, func(r *WearRow) Number { return r.TheilSen }),
 	{name: "verdict", of: func(r *WearRow) any { return word(r.Verdict) },
-		show: &shown[WearRow]{part: wearSlope, head: "verdict", text: true, cell: func(r *WearRow) string { return r.Verdict }}},
+		show: &shown[WearRow]{part: wearSlope, head: "trend", text: true, cell: func(r *WearRow) string { return strings.Replace(r.Verdict, "no trend", "none", 1) }}},
 	{name: "reason", of: func(r *WearRow) any { return word(r.Reason) }},
 	{name: "on", of: func(r *WearRow) any { return word(r.On) }},
 	{name: "target_db", of: func(r *WearRow) any { return number(r.TargetDB) },
@@ -127,6 +141,7 @@ var wearColumns = []column[WearRow]{
 	ofDrift("difference_p_value", "p", 3, func(c *WearControl) Number { return c.P }),
 	{name: "control.reason", of: ofControl(func(c *WearControl) any { return word(c.Reason) })},
 	{name: "steps", of: func(r *WearRow) any { return tableOf(wearStepColumns, r.Steps) }},
+	{name: "strips", of: func(r *WearRow) any { return tableOf(wearStripColumns, r.Strips) }},
 }
 
 var wearComponentColumns = []column[WearComponent]{
@@ -145,6 +160,92 @@ var wearStepColumns = []column[WearStep]{
 	{name: "after", of: func(s *WearStep) any { return s.After }},
 	{name: "shift_db", of: func(s *WearStep) any { return s.ShiftDB }},
 	{name: "usual_db", of: func(s *WearStep) any { return s.UsualDB }},
+}
+
+var wearStripColumns = []column[WearStrip]{
+	wearStripText("box", "box", func(s *WearStrip) string { return s.Box }),
+	{name: "fitting", of: func(s *WearStrip) any { return word(s.Fitting) }}, // its dates tell it in text
+	wearStripText("from", "from", func(s *WearStrip) string { return s.From }),
+	wearStripText("to", "to", func(s *WearStrip) string { return s.To }),
+	{name: "age_from_years", of: func(s *WearStrip) any { return s.AgeFrom }},
+	{name: "age_to_years", of: func(s *WearStrip) any { return s.AgeTo },
+		show: &shown[WearStrip]{head: "age,\nyears", cell: func(s *WearStrip) string { return decibels(s.AgeTo, 1) }}},
+	{name: "sessions", of: func(s *WearStrip) any { return s.Sessions },
+		show: &shown[WearStrip]{head: "ses-\nsions", cell: func(s *WearStrip) string { return strconv.Itoa(s.Sessions) }}},
+	{name: "closings", of: func(s *WearStrip) any { return s.Closings }},
+	{name: "mean_db", of: func(s *WearStrip) any { return s.MeanDB },
+		show: &shown[WearStrip]{head: "mean,\ndB", cell: func(s *WearStrip) string { return decibels(s.MeanDB, 1) }}},
+	wearStripNumber("slope_db_per_year", "slope", func(s *WearStrip) Number { return s.Slope }),
+	wearStripNumber("slope_lower", "slope ≥", func(s *WearStrip) Number { return s.Lower }),
+	wearStripNumber("slope_upper", "slope ≤", func(s *WearStrip) Number { return s.Upper }),
+}
+
+func wearStripText(name, head string, of func(*WearStrip) string) column[WearStrip] {
+	return column[WearStrip]{name: name, of: func(s *WearStrip) any { return word(of(s)) },
+		show: &shown[WearStrip]{head: head, text: true, cell: of}}
+}
+
+func wearStripNumber(name, head string, of func(*WearStrip) Number) column[WearStrip] {
+	return column[WearStrip]{name: name, of: func(s *WearStrip) any { return number(of(s)) },
+		show: &shown[WearStrip]{head: head, cell: func(s *WearStrip) string { return rounded(of(s), 2) }}}
+}
+
+// stripBlock shows the strips one by one where a box had several: a history that is
+// split has its parts.
+func stripBlock(rows []WearRow) []block {
+	type line struct {
+		row   *WearRow
+		strip *WearStrip
+	}
+	var lines []line
+	for i := range rows {
+		r := &rows[i]
+		boxes := make(map[string]int)
+		for _, s := range r.Strips {
+			boxes[s.Box]++
+		}
+		for k := range r.Strips {
+			if boxes[r.Strips[k].Box] > 1 {
+				lines = append(lines, line{r, &r.Strips[k]})
+			}
+		}
+	}
+	if len(lines) == 0 {
+		return nil
+	}
+	g := &grid{n: len(lines)}
+	groups := make([][]Label, len(lines))
+	for i, l := range lines {
+		groups[i] = l.row.Group
+	}
+	for _, f := range labelFields(groups) {
+		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(groups[i], f) })
+	}
+	g.add(gridColumn{head: "band", text: true}, func(i int) string {
+		if i > 0 && lines[i].row == lines[i-1].row {
+			return " "
+		}
+		return lines[i].row.Band.Name
+	})
+	for i := range lines {
+		if name := groupName(groups[i]); name != "" {
+			g.titles = append(g.titles, name)
+		}
+	}
+	for _, c := range wearStripColumns {
+		if c.show != nil {
+			g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(lines[i].strip) })
+		}
+	}
+	return []block{{title: "Boxes that had several strips, each by itself, dB per year", grid: g}}
+}
+
+// boundNow shows the bound in as many digits as tell it from the target.
+func boundNow(r *WearRow) string {
+	if r.LowerNowDB == nil || r.TargetDB == nil {
+		return optional(r.LowerNowDB, 1)
+	}
+	return decibels(*r.LowerNowDB, telling(*r.LowerNowDB-*r.TargetDB, 1))
 }
 
 func crossing(on, after string, below bool) string {
@@ -227,7 +328,7 @@ var wearTables = []struct {
 	holds               func(*WearRow) bool
 }{
 	{wearSlope, "How the attenuation changes, dB per year",
-		"Bounds of the slope (≥, ≤) are one-sided with {confidence} confidence each; p is two-sided.", func(*WearRow) bool { return true }},
+		"Bounds of the slope (≥, ≤) are one-sided with {confidence} confidence each; p is two-sided. The robust slope is the median over pairs of sessions of a strip (Theil-Sen).", func(*WearRow) bool { return true }},
 	{wearDates, "When it meets the target, dB",
 		"The bound is the lower one of the {on}, with {confidence} confidence.", func(r *WearRow) bool { return !r.Control }},
 	{wearControl, "Against the control boxes, which show the drift of the instruments, dB per year",
@@ -270,7 +371,7 @@ func wearBlocks(doc *Document) []block {
 		}
 		blocks = append(blocks, b)
 	}
-	return blocks
+	return append(blocks, stripBlock(doc.Wear)...)
 }
 
 func onOf(rows []WearRow) string {

@@ -56,6 +56,9 @@ func (c *campaign) wearRow(y *retest, s Settings) report.WearRow {
 		}
 		row.Steps = append(row.Steps, x)
 	}
+	for _, p := range r.Strips {
+		row.Strips = append(row.Strips, y.stripRow(p))
+	}
 	row.Reason, row.Short = y.reasons(s), y.short()
 	if s.curves {
 		row.Trend = y.trend(row)
@@ -74,7 +77,7 @@ func (y *retest) short() string {
 		return ""
 	case r.FloorUnknown:
 		return "no slope without a known floor"
-	case r.NoSlope:
+	case r.NoSlope && r.Sessions < 3:
 		return "too few retests for a slope"
 	case r.Limited > 0:
 		return "no slope behind the receiver's floor"
@@ -130,6 +133,23 @@ func (y *retest) retestBy(s Settings) (day time.Time, due bool) {
 		}
 	}
 	return day, false
+}
+
+func (y *retest) stripRow(p wear.Strip) report.WearStrip {
+	x := report.WearStrip{AgeFrom: p.FirstAge, AgeTo: p.LastAge, Sessions: p.Sessions, Closings: p.Closings, MeanDB: p.MeanDB,
+		Slope: defined(p.Slope.Value), Lower: defined(p.Slope.Lower), Upper: defined(p.Slope.Upper)}
+	x.Box, x.Fitting = y.strip(p.Fitting)
+	for i, c := range y.cell.data.Fitting.Codes {
+		if c != p.Fitting {
+			continue
+		}
+		day := civil(y.closings[i].Date)
+		if x.From == "" || day < x.From {
+			x.From = day
+		}
+		x.To = max(x.To, day)
+	}
+	return x
 }
 
 // session names a session code.
