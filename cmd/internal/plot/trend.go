@@ -32,6 +32,9 @@ type TrendMark struct {
 // seriesShapes tell strips apart.
 var seriesShapes = []func(x, y float64) string{disc(4.2), square, triangle, diamond, cross}
 
+// momentHeight is the room above the levels for the name of each mark.
+const momentHeight = 17.0
+
 // manySeries is the number of strips beyond which none is named.
 const manySeries = 5
 
@@ -64,7 +67,7 @@ func (t Trend) Picture() *Picture {
 	pad := max((last-first)*0.04, 0.1)
 	x := linear(first-pad, last+pad, left, Width-right)
 	lo, hi = rounded(lo-1, hi+1, 6)
-	y := linear(lo, hi, top+ground, top)
+	y := linear(lo, hi, top+ground, top+momentHeight*float64(len(t.Marks)))
 	for _, k := range linearTicks(lo, hi, 6) {
 		s.path("p-grid", segment(left, y.at(k.value), Width-right, y.at(k.value)))
 		s.text("p-quiet", left-6, y.at(k.value)+4.5, atEnd, k.label)
@@ -118,7 +121,7 @@ func (t Trend) moments(s *scene, x scale) {
 		s.path("p-link", segment(x.at(m.Years), top, x.at(m.Years), top+ground))
 	}
 	for i, m := range t.Marks {
-		at, ty := x.at(m.Years), top+14+17*float64(i)
+		at, ty := x.at(m.Years), top+momentHeight*float64(i)+12
 		anchor, tx := atEnd, at-5
 		if at-textWidth(m.Label, textSize) < left+4 {
 			anchor, tx = atStart, at+5

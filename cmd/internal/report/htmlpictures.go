@@ -306,8 +306,8 @@ func (p *pictures) drawTrends(doc *Document, l limits) {
 	fill := levelsOf(doc.Settings)
 	for i := range doc.Wear {
 		r := &doc.Wear[i]
-		if r.Trend == nil {
-			continue
+		if r.Trend == nil || r.Control || len(r.Trend.Fit) == 0 {
+			continue // the tables have them
 		}
 		if len(p.trends) == l.curves {
 			p.trendsLeft++

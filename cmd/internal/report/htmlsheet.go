@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -82,7 +83,7 @@ func (s *Sheet) table() *htmlTable {
 		}
 		frequency := megahertz(r.FreqHz)
 		if r.LoHz != r.HiHz {
-			frequency += " (" + megahertz(r.LoHz) + " to " + megahertz(r.HiHz) + ")"
+			frequency = roughMHz(r.FreqHz) + " (" + roughMHz(r.LoHz) + " to " + roughMHz(r.HiHz) + ")"
 		}
 		lowest := optional(r.LowestDB, r.Digits)
 		if r.LowestLimited {
@@ -112,6 +113,12 @@ func (s *Sheet) table() *htmlTable {
 		g.Rows = append(g.Rows, row)
 	}
 	return t
+}
+
+// roughMHz is a frequency in MHz to four digits, for one among neighbours.
+func roughMHz(hz float64) string {
+	x := hz / 1e6
+	return strconv.FormatFloat(x, 'f', max(0, 3-int(math.Floor(math.Log10(x)))), 64)
 }
 
 func nonEmptyDash(s string) string {

@@ -12,9 +12,9 @@ import (
 	"sealbound/stats/judge"
 )
 
-// mostSheetRows is what fits on one page beside the rest; more frequencies are
-// merged, each row then standing for the worst of several.
-const mostSheetRows = 24
+// sheetRows is how many frequencies fit on one page beside so many lines about the
+// set-up; more are merged, each row then standing for the worst of several.
+func sheetRows(lines int) int { return min(max(32-lines, 12), 20) }
 
 // BoxSheet is the record of the last test of one box, frequency by frequency, each
 // judged at its worst place. The error is an *InputError, a *UsageError, or one of
@@ -53,9 +53,6 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 		out.Rows = append(out.Rows, c.sheetRow(x, doc.Judge[i]))
 	}
 	out.Verdict, out.Sentence = overall(out.Rows, out.Box, out.TargetText)
-	if n := len(out.Rows); n > mostSheetRows {
-		out.Rows, out.Merged = merged(out.Rows, mostSheetRows), n
-	}
 	out.Gasket = listed(distinct(closings, "gasket"))
 	for _, cl := range closings {
 		if d := civil(cl.Installed); d > out.Installed {
@@ -80,6 +77,9 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	out.Setup = c.setup(runs)
 	out.Deviations = c.deviations(closings, out.Box, s)
 	out.Account.Setup, out.Account.Side = nil, nil
+	if n, most := len(out.Rows), sheetRows(len(out.Facts)+len(out.Setup)); n > most {
+		out.Rows, out.Merged = merged(out.Rows, most), n
+	}
 	return out, nil
 }
 
