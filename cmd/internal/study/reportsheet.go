@@ -12,9 +12,9 @@ import (
 	"sealbound/stats/judge"
 )
 
-// sheetRows is how many frequencies fit on one page beside so many lines about the
-// set-up; more are merged, each row then standing for the worst of several.
-func sheetRows(lines int) int { return min(max(32-lines, 12), 20) }
+// sheetRows is how many frequencies fit on one page beside so many facts about the
+// set-up and files; more are merged, each row then standing for the worst of several.
+func sheetRows(facts, files int) int { return min(max(30-facts-files/2, 10), 18) }
 
 // BoxSheet is the record of the last test of one box, frequency by frequency, each
 // judged at its worst place. The error is an *InputError, a *UsageError, or one of
@@ -77,7 +77,7 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	out.Setup = c.setup(runs)
 	out.Deviations = c.deviations(closings, out.Box, s)
 	out.Account.Setup, out.Account.Side = nil, nil
-	if n, most := len(out.Rows), sheetRows(len(out.Facts)+len(out.Setup)); n > most {
+	if n, most := len(out.Rows), sheetRows(len(out.Facts)+len(out.Setup), len(out.Account.Files)); n > most {
 		out.Rows, out.Merged = merged(out.Rows, most), n
 	}
 	return out, nil
