@@ -50,8 +50,12 @@ func Wear(ctx context.Context, paths []string, s Settings) (*report.Document, er
 		}
 		doc.Wear = append(doc.Wear, c.wearRow(y, s))
 		c.noteWear(y, s, n)
-		if s.Explain && len(y.result.Explain) > 0 {
-			doc.Explain = append(doc.Explain, report.Explanation{Title: y.group.name() + ", band " + y.band.Name, Lines: y.result.Explain})
+		lines := y.result.Explain
+		if y.last != nil {
+			lines = y.last.Explain
+		}
+		if s.Explain && len(lines) > 0 {
+			doc.Explain = append(doc.Explain, report.Explanation{Title: y.group.name() + ", band " + y.band.Name, Lines: lines})
 		}
 	}
 	doc.Headlines = wearHeadlines(doc.Wear, s)
@@ -283,7 +287,7 @@ func (c *campaign) study(y *retest, s Settings, t target, budget []judge.Source)
 		return err
 	}
 	r, err := judge.Judge(x.data, judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
-		RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed})
+		RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain})
 	if err != nil {
 		return err
 	}

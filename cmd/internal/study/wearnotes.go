@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"sealbound/stats/trend"
 	"sealbound/stats/wear"
 )
 
@@ -105,8 +106,12 @@ func (y *retest) noteRank(s Settings, at string, n *notebook) {
 		return
 	}
 	if k.Least > 1-s.Confidence {
-		n.add(fmt.Sprintf("by rank no trend can be shown with %s: the smallest two-sided p they can give is %.2g; the slope rests on the normal distribution alone",
-			count(k.Sessions, "session"), k.Least), at)
+		few := ""
+		if need, err := trend.FewestValues(s.Confidence, true); err == nil {
+			few = fmt.Sprintf(" (%d are the fewest that can)", need)
+		}
+		n.add(fmt.Sprintf("by rank no trend can be shown with %s%s: the smallest two-sided p they can give is %.2g; the slope rests on the normal distribution alone",
+			count(k.Sessions, "session"), few, k.Least), at)
 	}
 	if k.P <= 1-s.Confidence && y.result.Verdict == wear.NoTrend {
 		n.add("by rank there is a trend in these strips, though the slope and its bounds show none for the gasket", fmt.Sprintf("%s: p two-sided %.2g", at, k.P))
