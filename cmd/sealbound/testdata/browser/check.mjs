@@ -93,6 +93,7 @@ async function look(browser, { file, sheets, labels }) {
         assert.deepEqual(await page.evaluate(overflow), []);
         await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = true; }));
         assert.deepEqual(await page.evaluate(overflow), [], 'unfolded');
+        if (width < 600 && colorScheme === 'dark') return; // what axe looks at, the other three show
         await page.evaluate(axe);
         const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'] }));
         const bad = found.violations.filter((v) => v.impact === 'serious' || v.impact === 'critical');
