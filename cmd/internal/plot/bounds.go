@@ -69,7 +69,7 @@ func (b Bounds) Picture() *Picture {
 	}
 	s.text("p-quiet", margin, top-10, atStart, "attenuation, dB")
 	for i, g := range b.Groups {
-		s.text("p-strong", margin, ends[i].x-8, atStart, shorten(g.Name, Width-2*margin, textSize))
+		s.text("p-strong", margin, ends[i].x-8, atStart, shorten(g.Name, Width-2*margin, boldSize))
 		for k, r := range g.Rows {
 			r.draw(&s, x, ends[i].x+rowHeight*(float64(k)+0.5), wide)
 		}

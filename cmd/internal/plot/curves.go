@@ -280,7 +280,7 @@ func (c Curves) weakest(s *scene, x, y scale) {
 	s.path("p-whisker", segment(px, mean, px, low)+segment(px-5, low, px+5, low))
 	s.path("p-point", diamond(px, mean))
 	anchor, tx := atMiddle, px
-	half := textWidth(w.Label, textSize) / 2
+	half := textWidth(w.Label, boldSize) / 2
 	switch {
 	case px-half < left+2:
 		anchor, tx = atStart, left+4

@@ -54,7 +54,7 @@ func (c Shares) Picture() *Picture {
 	s.text("p-quiet", Width-margin, top-10, atEnd, "SD, dB")
 	for _, g := range c.Groups {
 		y += 14
-		s.text("p-strong", margin, y, atStart, shorten(g.Name, Width-2*margin, textSize))
+		s.text("p-strong", margin, y, atStart, shorten(g.Name, Width-2*margin, boldSize))
 		y += 8
 		for _, r := range g.Rows {
 			s.text("", margin, y+barHeight/2+4.5, atStart, shorten(r.Label, wide, textSize))

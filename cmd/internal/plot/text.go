@@ -4,7 +4,8 @@ import "strings"
 
 const (
 	textSize = 13.0
-	headSize = 16.0
+	boldSize = 14.5 // as wide as bold letters of textSize
+	headSize = 18.0 // likewise for the title of a file
 	margin   = 10.0
 )
 

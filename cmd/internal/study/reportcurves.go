@@ -68,9 +68,9 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 		}
 	}
 	sums := make(map[int32]*tally) // by campaign point
-	headroom := make([]float64, len(set.FreqHz))
+	headroom := make([]float64, len(set.FreqHz)) // the smallest; NaN where one is not known
 	for i := range headroom {
-		headroom[i] = nan
+		headroom[i] = math.Inf(1)
 	}
 	for _, cl := range closingsOf(cells) {
 		set.Closings++
@@ -88,9 +88,7 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 					sums[r.point] = &tally{}
 				}
 				sums[r.point].add(r.db)
-				if !(headroom[f] <= r.headroomDB) && !math.IsNaN(r.headroomDB) {
-					headroom[f] = r.headroomDB
-				}
+				headroom[f] = min(headroom[f], r.headroomDB)
 			}
 			if !any {
 				line.Limited = nil
@@ -101,7 +99,7 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 		}
 	}
 	for i, h := range headroom {
-		if !math.IsNaN(h) {
+		if !math.IsNaN(h) && !math.IsInf(h, 0) {
 			set.HeadroomDB.At, set.HeadroomDB.DB = append(set.HeadroomDB.At, int32(i)), append(set.HeadroomDB.DB, h)
 		}
 	}
