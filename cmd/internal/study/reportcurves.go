@@ -67,7 +67,7 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 			set.Places = listed(places)
 		}
 	}
-	sums := make(map[int32]*tally) // by campaign point
+	sums := make(map[int32]*tally)               // by campaign point
 	headroom := make([]float64, len(set.FreqHz)) // the smallest; NaN where one is not known
 	for i := range headroom {
 		headroom[i] = math.Inf(1)
