@@ -65,7 +65,7 @@ func (c Curves) Picture() *Picture {
 	thin, ranged := c.closings(&s, x, y)
 	c.target(&s, x, y)
 	for i, m := range c.Means {
-		s.path(meanClass(i), polyline(c.pieces(m.DB, x, y), 0.15))
+		s.path(meanClass(i), polyline(c.pieces(m.DB, x, y), 0.15, 20))
 	}
 	c.weakest(&s, x, y)
 	c.legend(&s, thin, ranged)
@@ -148,7 +148,7 @@ func (c Curves) beyond(s *scene, x, y scale) {
 				edge[i].y = min(edge[i].y, top+ground)
 			}
 			s.filled("", "hatch", area([]xy{{edge[0].x, top}, {edge[len(edge)-1].x, top}}, edge))
-			s.path("p-cut", polyline([][]xy{edge}, 0.1))
+			s.path("p-cut", polyline([][]xy{edge}, 0.1, 0))
 		}
 	}
 }
@@ -204,7 +204,7 @@ func (c Curves) closings(s *scene, x, y scale) (thin, ranged bool) {
 		var lines scene
 		size := 0
 		for _, l := range c.Closings {
-			d := polyline(c.pieces(l.DB, x, y), tolerance)
+			d := polyline(c.pieces(l.DB, x, y), tolerance, 10)
 			size += len(d) + 40
 			lines.path("p-thin", d)
 			if d := c.limited(l, x, y); d != "" {
@@ -222,8 +222,8 @@ func (c Curves) closings(s *scene, x, y scale) (thin, ranged bool) {
 	for i := range up {
 		s.path("p-area", area(simplified(up[i], 0.2), simplified(down[i], 0.2)))
 	}
-	s.path("p-thin", polyline(up, 0.2))
-	s.path("p-thin", polyline(down, 0.2))
+	s.path("p-thin", polyline(up, 0.2, 10))
+	s.path("p-thin", polyline(down, 0.2, 10))
 	return false, true
 }
 
@@ -267,7 +267,7 @@ func (c Curves) target(s *scene, x, y scale) {
 	if flat && len(c.TargetDB) > 0 { // from side to side
 		pieces = [][]xy{{{left, y.at(c.TargetDB[0])}, {Width - right, y.at(c.TargetDB[0])}}}
 	}
-	s.path("p-target", polyline(pieces, 0.05))
+	s.path("p-target", polyline(pieces, 0.05, 20))
 }
 
 // weakest marks the place of the smallest margin and names it where there is room.

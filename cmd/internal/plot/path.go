@@ -19,10 +19,14 @@ type xy struct{ x, y float64 }
 
 // polyline connects points; pieces are the runs between gaps. Points that lie
 // within tolerance of the line between their neighbours are left out. A piece of
-// one point becomes a stroke of no length, which shows as a dot.
-func polyline(pieces [][]xy, tolerance float64) string {
+// one point becomes a level stroke of the given length.
+func polyline(pieces [][]xy, tolerance, alone float64) string {
 	var b strings.Builder
 	for _, piece := range pieces {
+		if len(piece) == 1 {
+			p := piece[0]
+			piece = []xy{{p.x - alone/2, p.y}, {p.x + alone/2, p.y}}
+		}
 		for i, p := range simplified(piece, tolerance) {
 			switch {
 			case i == 0:
@@ -38,9 +42,6 @@ func polyline(pieces [][]xy, tolerance float64) string {
 			} else {
 				b.WriteString(" " + y)
 			}
-		}
-		if len(piece) == 1 {
-			b.WriteString("h0")
 		}
 	}
 	return b.String()

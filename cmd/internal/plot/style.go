@@ -6,8 +6,8 @@ import (
 )
 
 // A palette gives each colour its value. Letters and what matters keep a contrast of
-// 4.5 to 1 on paper, dark or light; blue and vermilion also differ in lightness, for
-// those who do not tell hues apart.
+// 4.5 to 1 on paper, dark or light. Blue and vermilion are told apart by those who
+// do not tell red from green; dashes and shapes serve those who see no hue at all.
 type palette []struct{ name, value string }
 
 var (

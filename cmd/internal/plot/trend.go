@@ -87,8 +87,8 @@ func (t Trend) Picture() *Picture {
 	if !math.IsNaN(t.TargetDB) {
 		s.path("p-target", segment(left, y.at(t.TargetDB), Width-right, y.at(t.TargetDB)))
 	}
-	s.path("p-mean", polyline([][]xy{fit}, 0.1))
-	s.path("p-lower", polyline([][]xy{lower}, 0.1))
+	s.path("p-mean", polyline([][]xy{fit}, 0.1, 0))
+	s.path("p-lower", polyline([][]xy{lower}, 0.1, 0))
 	t.moments(&s, x)
 	for _, p := range t.Points {
 		px, py := x.at(p.Years), y.at(p.DB)
