@@ -14,8 +14,7 @@ import (
 )
 
 // long asks for every cell and many campaigns of each; testdata/coverage.md has the
-// last figures. In short a few cells run, and a share may lie as far below what is
-// asked as chance explains. Seeds are fixed.
+// last figures. In short a few cells run. Seeds are fixed.
 var long = os.Getenv("SEALBOUND_LONG") != ""
 
 func replicates(short, full int) int {
@@ -28,9 +27,10 @@ func replicates(short, full int) int {
 // leastCoverage is what every bound must reach at nominal 0.95.
 const leastCoverage = 0.93
 
-// reached reports whether a share of n campaigns is at least what is asked.
+// reached reports whether a share of n campaigns is at least what is asked, or as far
+// below as chance explains where they are few.
 func reached(share, asked float64, n int) bool {
-	if !long {
+	if n < 600 {
 		asked -= 2.5 * math.Sqrt(0.05*0.95/float64(max(1, n)))
 	}
 	return share >= asked
