@@ -37,7 +37,7 @@ var rules = []rule{
 		why: "reading is no statistics"},
 	{from: []string{"cmd/internal/report/..."}, tests: true, only: []string{"cmd/internal/report/...", "cmd/internal/texttab", "cmd/internal/plot"},
 		forbid: []string{"gonum.org/...", "github.com/..."}, why: "a report shows what was computed elsewhere"},
-	{from: []string{"cmd/internal/texttab", "cmd/internal/atomicfile"}, tests: true, only: []string{},
+	{from: []string{"cmd/internal/texttab", "cmd/internal/atomicfile", "cmd/internal/plot"}, tests: true, only: []string{},
 		why: "these know nothing of the project"},
 	{from: []string{"cmd/internal/study"}, only: []string{"ingest/...", "stats/...", "cmd/internal/report"},
 		why: "the study is where reading and statistics meet, and ends in a report"},
