@@ -75,6 +75,7 @@ type retest struct {
 	ageLast        float64 // of the same at the last test
 	youngest       float64 // of them, on that date
 	oldest         float64
+	replaced       bool // none of the group's strips is the last one of its box
 	result         wear.Result
 	last           *judge.Result // of the last test, where there is no slope
 }
@@ -247,7 +248,7 @@ func (y *retest) setAges(start map[fittingKey]time.Time, all []*closing) {
 		}
 	}
 	gather(true)
-	if len(ages) == 0 {
+	if y.replaced = len(ages) == 0; y.replaced {
 		inGroup = latest(y.tests.closings)
 		gather(false)
 	}

@@ -95,6 +95,15 @@ func TestEventSplitsHistory(t *testing.T) {
 	if *b.AgeYears > 2.1 { // the strip in use is the second
 		t.Errorf("age now %v", *b.AgeYears)
 	}
+	if noteWith(split, "replaced since") {
+		t.Error("the strip in use is said to be replaced")
+	}
+	// Another gasket since: its predecessor is not in use any more.
+	later := append(yearlyTests("osier", "", 66, 64.5, 63.2), visitRow{date: "2022-05-01", box: "osier", gasket: "braidcord", db: 70})
+	since, _ := worn(t, map[string]string{"runs.csv": csvOf(later)}, func(s *Settings) { s.Gasket = []string{"wovenfelt"} })
+	if !noteWith(since, "replaced since") {
+		t.Errorf("not said: %q", since.Notes)
+	}
 	// A strip named in the data splits likewise.
 	tests := yearlyTests("osier", "", 66, 64.5, 63.2, 68, 66.4, 65.3)
 	for i := range tests {

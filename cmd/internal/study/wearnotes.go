@@ -13,6 +13,9 @@ import (
 func (c *campaign) noteWear(y *retest, s Settings, n *notebook) {
 	r, at := y.result, y.at()
 	c.noteWearLeftOut(y, at, n)
+	if y.replaced && !y.control {
+		n.add("these strips have been replaced since: dates are as if the last of them had stayed", y.group.short())
+	}
 	if y.last != nil {
 		y.noteLast(s, at, n)
 	}
