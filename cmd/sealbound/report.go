@@ -24,7 +24,7 @@ func reportCommand() *command {
 			"With --box and one name it is the sheet of that box for a customer: one A4 page, frequency by frequency, each judged at its worst place.\n" +
 			"Pictures are SVG; there is no PNG, for no browser or word processor needs it.",
 		example: "testdata/demo -o report.html",
-		options: slices.Concat(reportOptions(&o), reportJudging(&s), choosingOptions(&s), readingOptions(&s)),
+		options: slices.Concat(reportOptions(&o), reportJudging(&s), reportFurther(&s), choosingOptions(&s), readingOptions(&s)),
 	}
 	cmd.action = func(c call, paths []string) error {
 		if o.file == "" {
@@ -62,6 +62,27 @@ func reportJudging(s *study.Settings) []option {
 		}
 	}
 	return options
+}
+
+// reportFurther are the flags of the other questions that a report asks.
+func reportFurther(s *study.Settings) []option {
+	var options []option
+	for _, o := range slices.Concat(wearOptions(s), comparingOptions(s)) {
+		switch o.name {
+		case "as-of":
+			o.usage = "wear: the mean and its bound for this day (the last test)"
+		case "interval", "slopes":
+			o.usage = "wear: " + o.usage
+		case "against":
+			o.usage = "products: compare the others with this one instead of all pairs"
+		case "equivalent", "at-age":
+			o.usage = "products: " + o.usage
+		default:
+			continue
+		}
+		options = append(options, o)
+	}
+	return inSection("Further questions", options...)
 }
 
 func (o reportOutput) campaign(c call, paths []string, rs study.ReportSettings) error {
