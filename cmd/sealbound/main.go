@@ -16,6 +16,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -31,7 +32,15 @@ func main() { os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr)) }
 
 // run is main without the process.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	return program{judge: study.Judge, check: study.Check, spread: study.Spread, wear: study.Wear, compare: study.Compare}.interruptible(args, stdin, stdout, stderr)
+	today := time.Now()
+	asked := func(f analysis) analysis {
+		return func(ctx context.Context, paths []string, s study.Settings) (*report.Document, error) {
+			s.Today = today
+			return f(ctx, paths, s)
+		}
+	}
+	p := program{judge: asked(study.Judge), check: asked(study.Check), spread: asked(study.Spread), wear: asked(study.Wear), compare: asked(study.Compare)}
+	return p.interruptible(args, stdin, stdout, stderr)
 }
 
 // interruptible runs p until it is done or the user interrupts it.

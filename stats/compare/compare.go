@@ -226,7 +226,7 @@ func (c *comparison) picking() {
 	}
 	for _, p := range c.r.Products {
 		if p.Fittings < 2 {
-			c.r.NoPick = tooFew
+			c.r.NoPick = c.tooFew()
 			return
 		}
 	}
@@ -237,3 +237,11 @@ const oneProduct = "one product only: there is nothing to compare it with"
 
 // tooFew is the reason of all that a product with one fitting leaves undefined.
 const tooFew = "too few fittings: a product needs two"
+
+// tooFew tells also where products cannot be told from their boxes.
+func (c *comparison) tooFew() string {
+	if c.r.Design.Kind == Confounded {
+		return tooFew + ", and with each product in a box of its own products and boxes are confounded; test both products in the same box, or each in two boxes or more"
+	}
+	return tooFew
+}

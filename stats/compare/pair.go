@@ -79,7 +79,7 @@ func (c *comparison) pair(a, b *Product) pair {
 	}
 	switch {
 	case a.Fittings < 2 || b.Fittings < 2:
-		return refuse(tooFew)
+		return refuse(c.tooFew())
 	case a.Own && b.Own:
 		return refuse(c.why(a, b) + ", and of the other product too: neither side of the difference can be said")
 	case a.Own || b.Own:

@@ -55,8 +55,8 @@ func TestIllPosed(t *testing.T) {
 		bounds bool   // the means have bounds
 	}{
 		{"one product only", noise(12), func(i int) place { return place{0, int32(i / 2), int32(i / 2), 0} }, "one product only", true},
-		{"one strip per product", noise(12), func(i int) place { return place{int32(i % 3), 0, int32(i % 3), 0} }, "too few fittings", false},
-		{"one strip per product, each in its box", noise(12), func(i int) place { return place{int32(i % 3), int32(i % 3), int32(i % 3), 0} }, "too few fittings", false},
+		{"one strip per product", noise(12), func(i int) place { return place{int32(i % 3), 0, int32(i % 3), 0} }, "too few fittings: a product needs two", false},
+		{"one strip per product, each in its box", noise(12), func(i int) place { return place{int32(i % 3), int32(i % 3), int32(i % 3), 0} }, "products and boxes are confounded", false},
 		{"each product on a box of its own, two strips", noise(12), func(i int) place { return place{int32(i % 3), int32(i % 3), int32(i % 6), 0} }, "products and boxes are confounded", true},
 		{"each product in a session of its own", noise(12), func(i int) place { return place{int32(i % 2), int32(i / 2), int32(i), int32(i % 2)} }, "products and sessions are confounded", true},
 		{"constant", constant, func(i int) place { return place{int32(i % 2), int32(i / 2), int32(i), 0} }, "do not vary", true},

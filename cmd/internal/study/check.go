@@ -32,6 +32,7 @@ func Check(ctx context.Context, paths []string, s Settings) (*report.Document, e
 		n.add(text, "")
 	}
 	c.noteDrift(s, n)
+	c.noteFuture(s, n)
 	c.noteRuns(n)
 	c.noteFloors(n)
 	c.noteContext(n)

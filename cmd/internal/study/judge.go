@@ -143,6 +143,7 @@ func (c *campaign) chosen(s Settings, n *notebook) ([]*closing, error) {
 		n.add(text, "")
 	}
 	c.noteDrift(s, n)
+	c.noteFuture(s, n)
 	closings, left := c.filtered(s)
 	switch {
 	case len(c.closings) == 0 && len(c.summary.LeftOut) > 0:

@@ -59,6 +59,26 @@ func (c *campaign) noteDrift(s Settings, n *notebook) {
 	}
 }
 
+// noteFuture tells of closings dated after the day on which this is asked: as a
+// rule the clock of an instrument, or day and month changed about.
+func (c *campaign) noteFuture(s Settings, n *notebook) {
+	if s.Today.IsZero() {
+		return
+	}
+	late, last, where := 0, civil(s.Today), ""
+	for _, cl := range c.closings {
+		if d := civil(cl.Date); d > civil(s.Today) {
+			late++
+			if d > last {
+				last, where = d, fmt.Sprintf("%s, %s:%d", d, cl.File, cl.Line)
+			}
+		}
+	}
+	if late > 0 {
+		n.add(fmt.Sprintf("%s dated after today, the latest %s: is the date right?", plural("closing is", "closings are", late), where), "")
+	}
+}
+
 // noteAllDates says what time a pooled figure speaks of.
 func noteAllDates(g group, n *notebook) {
 	first, last := "", ""

@@ -50,6 +50,7 @@ type Settings struct {
 	AsOf                 time.Time // wear: the day that the mean is given for; zero: the group's last test
 	IntervalYears        float64   // wear: between retests
 	Slopes               string    // wear: varying, or common to all strips
+	Today                time.Time // readings dated after it are told; zero: not asked
 	Version              string
 	Stdin                io.Reader
 
