@@ -235,7 +235,7 @@ func (c *campaign) inside(bands []report.Band, n *notebook) [][]bool {
 		}
 	}
 	if outside = slices.Compact(outside); len(outside) > 0 {
-		n.add(fmt.Sprintf("%s in none of the bands and not judged: %s", plural("frequency lies", "frequencies lie", len(outside)), someOf(outside)), "")
+		n.add(fmt.Sprintf("%s in none of the bands and played no part: %s", plural("frequency lies", "frequencies lie", len(outside)), someOf(outside)), "")
 	}
 	return in
 }
