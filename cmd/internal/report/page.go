@@ -113,11 +113,11 @@ func judgeBlocks(doc *Document) []block {
 		if t.part == limited {
 			rows = modelled(rows)
 		}
-		g := groupedGrid(rows)
+		g := gridOf(placesOf(rows))
 		sentences := append([]string{fill.Replace(t.legend)}, g.addPart(t.part, rows, fill)...)
 		b := block{title: t.title, text: strings.TrimSpace(strings.Join(sentences, " ")), grid: g}
 		if t.part == answer {
-			b.bullets = reasons(doc.Judge)
+			b.bullets = reasonsOf(placesOf(doc.Judge))
 		}
 		blocks = append(blocks, b)
 	}
@@ -134,33 +134,13 @@ func modelled(rows []JudgeRow) (out []JudgeRow) {
 	return out
 }
 
-// groupedGrid begins a grid with the labels of the groups and the bands.
-func groupedGrid(rows []JudgeRow) *grid {
-	g := &grid{n: len(rows)}
-	groups := make([][]Label, len(rows))
+// placesOf are the groups and bands of the rows.
+func placesOf(rows []JudgeRow) []place {
+	places := make([]place, len(rows))
 	for i, r := range rows {
-		groups[i] = r.Group
+		places[i] = place{group: r.Group, band: r.Band.Name, reason: r.Reason}
 	}
-	fields := labelFields(groups)
-	for _, f := range fields {
-		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(groups[i], f) })
-	}
-	g.add(gridColumn{head: "band", text: true}, func(i int) string { return rows[i].Band.Name })
-	if len(fields) > 0 {
-		for i := range rows {
-			g.titles = append(g.titles, groupName(groups[i]))
-		}
-	}
-	return g
-}
-
-// groupName is the name of a group in a sentence: gasket foil, box 007.
-func groupName(group []Label) string {
-	var parts []string
-	for _, l := range group {
-		parts = append(parts, l.Field+" "+l.Value)
-	}
-	return strings.Join(parts, ", ")
+	return places
 }
 
 func (g *grid) add(c gridColumn, cell func(i int) string) {
@@ -194,28 +174,6 @@ func (g *grid) addPart(part string, rows []JudgeRow, fill *strings.Replacer) []s
 		}
 	}
 	return sentences
-}
-
-// reasons gives the reasons of the rows, one line for the bands of a group that
-// share one.
-func reasons(rows []JudgeRow) []string {
-	var lines []string
-	for i := 0; i < len(rows); {
-		end := i + 1
-		for end < len(rows) && rows[end].Reason == rows[i].Reason && slices.Equal(rows[end].Group, rows[i].Group) {
-			end++
-		}
-		if reason := rows[i].Reason; reason != "" {
-			var bands []string
-			for _, r := range rows[i:end] {
-				bands = append(bands, r.Band.Name)
-			}
-			name := strings.TrimPrefix(groupName(rows[i].Group)+", "+strings.Join(bands, ", "), ", ")
-			lines = append(lines, name+": "+reason)
-		}
-		i = end
-	}
-	return lines
 }
 
 // levelsOf puts the confidence and the coverage in force into heads and titles.

@@ -152,21 +152,11 @@ func failureGrid(rows []PlanFailures) *grid {
 }
 
 func pastGrid(rows []PlanPast) *grid {
-	g := &grid{n: len(rows)}
-	groups := make([][]Label, len(rows))
+	places := make([]place, len(rows))
 	for i, r := range rows {
-		groups[i] = r.Group
+		places[i] = place{group: r.Group, band: r.Band}
 	}
-	fields := labelFields(groups)
-	for _, f := range fields {
-		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(groups[i], f) })
-	}
-	if len(fields) > 0 {
-		for i := range rows {
-			g.titles = append(g.titles, groupName(groups[i]))
-		}
-	}
-	g.add(gridColumn{head: "band", text: true}, func(i int) string { return rows[i].Band })
+	g := gridOf(places)
 	g.add(gridColumn{head: "boxes"}, func(i int) string { return strconv.Itoa(rows[i].Boxes) })
 	g.add(gridColumn{head: "ses-\nsions"}, func(i int) string { return strconv.Itoa(rows[i].Sessions) })
 	g.add(gridColumn{head: "clos-\nings"}, func(i int) string { return strconv.Itoa(rows[i].Closings) })

@@ -138,7 +138,8 @@ func spreadBlocks(doc *Document) []block {
 	}
 	fill := levelsOf(doc.Settings)
 	rows := doc.Spread
-	g := spreadGrid(rows, func(i int) *SpreadRow { return &rows[i] }, len(rows))
+	places := spreadPlaces(len(rows), func(i int) *SpreadRow { return &rows[i] })
+	g := gridOf(places)
 	for _, c := range spreadColumns {
 		if c.show != nil && (c.show.shows == nil || c.show.shows(rows)) {
 			g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(&rows[i]) })
@@ -146,7 +147,7 @@ func spreadBlocks(doc *Document) []block {
 	}
 	var blocks []block
 	if slices.ContainsFunc(rows, func(r SpreadRow) bool { return r.Verdict != "" }) {
-		v := spreadGrid(rows, func(i int) *SpreadRow { return &rows[i] }, len(rows))
+		v := gridOf(places)
 		for _, c := range []struct {
 			head string
 			of   func(*SpreadRow) Number
@@ -162,7 +163,7 @@ func spreadBlocks(doc *Document) []block {
 	}
 	blocks = append(blocks, block{title: "How far results differ, dB",
 		text:    "SDs of one closing: in the same visit (repeatability), of the same box and strip on another day (reproducibility), and what another box with another strip adds. A limit is 2.8 SDs: two results differ by more in one of twenty pairs.",
-		bullets: spreadReasons(rows), grid: g})
+		bullets: reasonsOf(places), grid: g})
 	type part struct {
 		row *SpreadRow
 		c   *SpreadComponent
@@ -174,7 +175,7 @@ func spreadBlocks(doc *Document) []block {
 		}
 	}
 	if len(parts) > 0 {
-		g := spreadGrid(rows, func(i int) *SpreadRow { return parts[i].row }, len(parts))
+		g := gridOf(spreadPlaces(len(parts), func(i int) *SpreadRow { return parts[i].row }))
 		for _, c := range spreadComponentColumns {
 			if c.show != nil {
 				g.add(gridColumn{head: c.show.head, text: c.show.text}, func(i int) string { return c.show.cell(parts[i].c) })
@@ -203,30 +204,14 @@ func settingText(settings []Setting, name string) string {
 	return ""
 }
 
-// spreadGrid begins a grid of n lines with the groups and bands of their rows. A band
-// is named on the first of its lines.
-func spreadGrid(rows []SpreadRow, of func(i int) *SpreadRow, n int) *grid {
-	g := &grid{n: n}
-	groups := make([][]Label, len(rows))
-	for i, r := range rows {
-		groups[i] = r.Group
+// spreadPlaces are the groups and bands of n lines; those of one row stand once.
+func spreadPlaces(n int, of func(i int) *SpreadRow) []place {
+	places := make([]place, n)
+	for i := range places {
+		r := of(i)
+		places[i] = place{group: r.Group, band: r.Band.Name, reason: r.Reason, again: i > 0 && r == of(i-1)}
 	}
-	fields := labelFields(groups)
-	for _, f := range fields {
-		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(of(i).Group, f) })
-	}
-	g.add(gridColumn{head: "band", text: true}, func(i int) string {
-		if i > 0 && of(i) == of(i-1) {
-			return " "
-		}
-		return of(i).Band.Name
-	})
-	if len(fields) > 0 {
-		for i := range n {
-			g.titles = append(g.titles, groupName(of(i).Group))
-		}
-	}
-	return g
+	return places
 }
 
 // moreGrid shows what one more of each would bring; nil where nothing is known.
@@ -240,7 +225,7 @@ func moreGrid(rows []SpreadRow) *grid {
 	if len(known) == 0 {
 		return nil
 	}
-	g := spreadGrid(rows, func(i int) *SpreadRow { return known[i] }, len(known))
+	g := gridOf(spreadPlaces(len(known), func(i int) *SpreadRow { return known[i] }))
 	g.add(gridColumn{head: "now"}, func(i int) string { return optional(known[i].SEDB, 2) })
 	for k, head := range []string{"closing", "session", "strip", "box"} {
 		g.add(gridColumn{head: head}, func(i int) string {
@@ -251,26 +236,6 @@ func moreGrid(rows []SpreadRow) *grid {
 		})
 	}
 	return g
-}
-
-// spreadReasons gives the reasons of the rows, one line for the bands of a group that
-// share one.
-func spreadReasons(rows []SpreadRow) (lines []string) {
-	for i := 0; i < len(rows); {
-		end := i + 1
-		for end < len(rows) && rows[end].Reason == rows[i].Reason && slices.Equal(rows[end].Group, rows[i].Group) {
-			end++
-		}
-		if reason := rows[i].Reason; reason != "" {
-			var bands []string
-			for _, r := range rows[i:end] {
-				bands = append(bands, r.Band.Name)
-			}
-			lines = append(lines, strings.TrimPrefix(groupName(rows[i].Group)+", "+strings.Join(bands, ", "), ", ")+": "+reason)
-		}
-		i = end
-	}
-	return lines
 }
 
 // outlierLines name each outlier with its place.

@@ -32,7 +32,7 @@ func wearBlocks(doc *Document) []block {
 		if len(rows) == 0 {
 			continue
 		}
-		g := wearGrid(rows)
+		g := gridOf(wearPlaces(rows))
 		sentences := []string{levels.Replace(fill.Replace(t.legend))}
 		for _, c := range wearColumns {
 			if c.show == nil || c.show.part != t.part || c.show.shows != nil && !c.show.shows(rows) {
@@ -50,7 +50,7 @@ func wearBlocks(doc *Document) []block {
 		}
 		b := block{title: t.title, text: strings.Join(sentences, " "), grid: g}
 		if t.part == wearSlope {
-			b.bullets = wearReasons(doc.Wear)
+			b.bullets = reasonsOf(wearPlaces(doc.Wear))
 		}
 		blocks = append(blocks, b)
 	}
@@ -69,43 +69,13 @@ func onOf(rows []WearRow) string {
 	return "coverage"
 }
 
-func wearGrid(rows []WearRow) *grid {
-	g := &grid{n: len(rows)}
-	groups := make([][]Label, len(rows))
+// wearPlaces are the groups and bands of the rows.
+func wearPlaces(rows []WearRow) []place {
+	places := make([]place, len(rows))
 	for i, r := range rows {
-		groups[i] = r.Group
+		places[i] = place{group: r.Group, band: r.Band.Name, reason: r.Reason}
 	}
-	fields := labelFields(groups)
-	for _, f := range fields {
-		g.add(gridColumn{head: f, text: true, label: true}, func(i int) string { return labelValue(groups[i], f) })
-	}
-	g.add(gridColumn{head: "band", text: true}, func(i int) string { return rows[i].Band.Name })
-	if len(fields) > 0 {
-		for i := range rows {
-			g.titles = append(g.titles, groupName(groups[i]))
-		}
-	}
-	return g
-}
-
-// wearReasons gives the reasons of the rows, one line for the bands of a group that
-// share one.
-func wearReasons(rows []WearRow) (lines []string) {
-	for i := 0; i < len(rows); {
-		end := i + 1
-		for end < len(rows) && rows[end].Reason == rows[i].Reason && slices.Equal(rows[end].Group, rows[i].Group) {
-			end++
-		}
-		if reason := rows[i].Reason; reason != "" {
-			var bands []string
-			for _, r := range rows[i:end] {
-				bands = append(bands, r.Band.Name)
-			}
-			lines = append(lines, strings.TrimPrefix(groupName(rows[i].Group)+", "+strings.Join(bands, ", "), ", ")+": "+reason)
-		}
-		i = end
-	}
-	return lines
+	return places
 }
 
 // wearLines are the rows with their inner tables as words, for formats that have no
