@@ -7,6 +7,8 @@ import (
 	"sealbound/ingest/longcsv"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/sidetable"
+	"sealbound/ingest/touchstone"
+	"sealbound/ingest/trace"
 )
 
 // A format is one kind of file of readings. This file is the only place that
@@ -19,9 +21,12 @@ type format struct {
 	count func(src io.ReaderAt, size int64) (reading.Count, error)
 }
 
-// formats: the first is what a file of any other ending is taken for.
+// formats: the first is what a file of any other ending is taken for. Files that
+// a runs.csv lists are traces or network files, whatever they would be otherwise:
+// openListed opens those.
 var formats = []format{
 	{name: "long CSV", endings: []string{".csv"}, open: longcsv.Open, count: longcsv.CountRows},
+	{name: networkFormat, endings: []string{".s1p", ".s2p", ".s3p", ".s4p", ".ts"}, open: openUnlisted, count: countNetwork},
 }
 
 // formatOf chooses by the ending.
@@ -55,3 +60,18 @@ func endings() []string {
 
 // sideTable names the side table that a path leads to, empty for readings.
 func sideTable(path string) string { return sidetable.Named(path) }
+
+const networkFormat = "network"
+
+// openUnlisted refuses a network file that no runs.csv lists.
+func openUnlisted(path string, _ int32, _ io.ReaderAt, _ int64) (reading.Table, []reading.Problem, error) {
+	return nil, []reading.Problem{{File: path, What: "a network file does not say what box and closing it is of, and no " + trace.RunsName + " lists it",
+		Mend: "give it a row in a " + trace.RunsName + " beside it, such as check --propose writes"}}, nil
+}
+
+// countNetwork accounts for the lines of data of a network file.
+func countNetwork(src io.ReaderAt, size int64) (reading.Count, error) {
+	var ignored reading.Problems
+	_, count, err := touchstone.Parse(io.NewSectionReader(src, 0, size), "x.s2p", &ignored)
+	return count, err
+}

@@ -19,6 +19,13 @@ const (
 	noteOnlyOpen                   // run
 	noteTaken                      // run
 	noteSparse                     // run
+	noteExcluded                   // file
+	noteMissing                    // file
+	noteBelow                      // file
+	noteTrailing                   // file
+	noteUnsorted                   // file
+	noteSweeps                     // file
+	noteNoise                      // file
 )
 
 // notes gathers what the result should say about the data.
@@ -72,6 +79,20 @@ func (n *notes) sentences() []string {
 			all = append(all, fmt.Sprintf("No usable closed reading belongs to %s.", runs))
 		case noteTaken:
 			all = append(all, fmt.Sprintf("Closed readings left without their open reading by another problem: %d, the first in run %q.", x.count, x.what))
+		case noteExcluded:
+			all = append(all, fmt.Sprintf("Rows of traces that their status column does not call good were left out: %d, the first in %q.", x.count, x.what))
+		case noteMissing:
+			all = append(all, fmt.Sprintf("Rows of traces without a level were left out: %d, the first in %q.", x.count, x.what))
+		case noteBelow:
+			all = append(all, fmt.Sprintf("Levels of traces are written as upper bounds (<): %d, the first in %q; where closed, their attenuation is at least the figure.", x.count, x.what))
+		case noteTrailing:
+			all = append(all, fmt.Sprintf("Traces with a last column that has no name and no cell: %d, the first being %q.", x.count, x.what))
+		case noteUnsorted:
+			all = append(all, fmt.Sprintf("Traces whose frequencies do not ascend: %d, the first being %q.", x.count, x.what))
+		case noteSweeps:
+			all = append(all, fmt.Sprintf("Sweeps in traces that repeat their header: %d, the first in %q; they are told apart by their number.", x.count, x.what))
+		case noteNoise:
+			all = append(all, fmt.Sprintf("Rows of noise data in network files were checked and not used: %d, the first in %q.", x.count, x.what))
 		case noteSparse:
 			all = append(all, fmt.Sprintf("The repeats of the open readings cannot be compared with each other in %s.", runs))
 		}

@@ -96,7 +96,7 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 		p.points.add(raw)
 		p.norm[i] = p.b.Level[i] + p.b.Unit[i].Offset() - orZero(p.b.Tx[i]) - orZero(p.b.Gain[i])
 	}
-	p.points.merge(p.opt.FreqMatch, p.b.Labels.Text)
+	p.points.merge(p.opt.FreqMatch, p.b.FreqToleranceHz, p.b.Labels.Text)
 	p.combineContexts()
 	p.closing.number(p.b, n, func(row int, c reading.Column) {
 		p.refuse(row, c, "is empty, and the other readings of this closing have several", "fill it in")
@@ -299,12 +299,13 @@ func (p *pairing) given(rows []int32, c, at int32) pair {
 func (p *pairing) pair(rows []int32, c, at int32, open *openSet) (pair, bool) {
 	var levels, floors [16]float64
 	level, floor := levels[:0], floors[:0]
-	kind := noFloor
+	kind, below := noFloor, false
 	for _, r := range rows {
 		if !p.matches(int(r), open) {
 			continue
 		}
 		level = append(level, p.norm[r])
+		below = below || p.b.Limited[r]
 		f, k := p.floorOf(int(r), c, at)
 		if k > kind { // a floor beside the reading says more than one for the run
 			kind, floor = k, floor[:0]
@@ -327,6 +328,12 @@ func (p *pairing) pair(rows []int32, c, at int32, open *openSet) (pair, bool) {
 		shown = max(shown, f)
 	} else {
 		q.floorKnown = p.opt.NoFloor
+	}
+	if below { // the receiver itself says that there was less, so no margin is due
+		q.limited, q.floorKnown = true, true
+		if most := q.open - shown; math.IsNaN(q.headroom) || most < q.headroom {
+			q.headroom = most
+		}
 	}
 	if q.limited {
 		q.attenuation = q.open - shown

@@ -19,17 +19,21 @@ const stdinPath = "-"
 
 // A found file is a path to read, or a side table.
 type found struct {
-	path string
-	side string // name of the side table, empty for readings
+	path     string
+	side     string   // name of the side table, empty for readings
+	explicit bool     // given by its own name
+	list     *listing // that it is, nil for other files
+	claim    *claim   // the row of a listing that names it, nil for other files
 }
 
 // A search collects the files that paths lead to, each once.
 type search struct {
-	files   []found
-	seen    map[string]bool
-	infos   map[int64][]os.FileInfo // of the files by size, to know one that is given twice
-	ignored []string
-	twice   []string
+	files    []found
+	seen     map[string]bool
+	infos    map[int64][]os.FileInfo // of the files by size, to know one that is given twice
+	ignored  []string
+	twice    []string
+	unlisted []string // beside a runs.csv, and not in it
 }
 
 // find expands paths: files, folders with all that is below them, globs, and -.
@@ -74,7 +78,11 @@ func (s *search) path(p string) error {
 		}
 		return nil
 	case err == nil:
+		n := len(s.files)
 		s.add(p, info)
+		if len(s.files) > n {
+			s.files[n].explicit = true
+		}
 		return nil
 	case !errors.Is(err, fs.ErrNotExist) || !strings.ContainsAny(p, "*?["):
 		return plain(err)

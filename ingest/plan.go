@@ -50,8 +50,15 @@ func newPlan() *plan {
 	return &plan{named: map[string]*group{}, unnamed: map[int32]*group{}}
 }
 
-// add notes a stretch of rows.
-func (p *plan) add(file int32, path string, s reading.Stretch) {
+// An origin is the file that rows without a label make up a run of: their own, or
+// the runs.csv that lists it.
+type origin struct {
+	file        int32
+	label, path string
+}
+
+// add notes a stretch of rows of a file.
+func (p *plan) add(file int32, from origin, s reading.Stretch) {
 	var g *group
 	if len(s.Run) > 0 {
 		if g = p.named[string(s.Run)]; g == nil {
@@ -59,9 +66,9 @@ func (p *plan) add(file int32, path string, s reading.Stretch) {
 			p.named[g.label] = g
 			p.order = append(p.order, g)
 		}
-	} else if g = p.unnamed[file]; g == nil {
-		g = &group{label: stem(path), path: path}
-		p.unnamed[file] = g
+	} else if g = p.unnamed[from.file]; g == nil {
+		g = &group{label: from.label, path: from.path}
+		p.unnamed[from.file] = g
 		p.order = append(p.order, g)
 	}
 	x := g.byDay[s.Date]

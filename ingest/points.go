@@ -53,9 +53,9 @@ func (t *pointTable) add(p rawPoint) {
 	t.of = append(t.of, i)
 }
 
-// merge makes frequencies within match of a point's lowest one point, orders the
-// points by frequency, position and polarization, and renumbers the rows.
-func (t *pointTable) merge(match float64, text func(int32) string) {
+// merge makes frequencies within match of a point's lowest, or within so many Hz
+// of it, one point, orders the points by frequency, position and polarization, and renumbers the rows.
+func (t *pointTable) merge(match, toleranceHz float64, text func(int32) string) {
 	order := make([]int32, len(t.raw))
 	for i := range order {
 		order[i] = int32(i)
@@ -64,7 +64,7 @@ func (t *pointTable) merge(match float64, text func(int32) string) {
 	lowest := make([]float64, len(t.raw))
 	for i, r := range order {
 		f := t.raw[r].freqHz
-		if i > 0 && f-lowest[order[i-1]] <= match*lowest[order[i-1]] {
+		if i > 0 && f-lowest[order[i-1]] <= max(match*lowest[order[i-1]], toleranceHz) {
 			f = lowest[order[i-1]]
 		}
 		lowest[r] = f

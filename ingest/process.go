@@ -217,6 +217,9 @@ func (w *worker) place(b *reading.Batch, row int, c reading.Column, p reading.Pr
 	}
 	defer f.source.release()
 	at := f.table.Place(src, b.At[row], p.Line, c)
+	if at.File != "" {
+		p.File = at.File
+	}
 	p.Line, p.Column, p.Field, p.Text = at.Line, at.Column, at.Field, at.Text
 	return p
 }
@@ -280,6 +283,7 @@ func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, 
 	}
 	b.Pad()
 	b.BadOpen += w.other.BadOpen
+	b.FreqToleranceHz = max(b.FreqToleranceHz, w.other.FreqToleranceHz)
 	if n == 0 && w.other.BadOpen == 0 {
 		for _, i := range rows {
 			deny(int(i), "names a run without open readings that serve it as a whole", "write a run that has them")

@@ -2,12 +2,11 @@ package ingest
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"io"
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 
 	"sealbound/ingest/reading"
@@ -108,6 +107,9 @@ func (r *reader) because(ctx context.Context, path string, err error) error {
 func (r *reader) index(ctx context.Context, s *search) error {
 	cache := int64(cacheTotal)
 	var side sidetable.Tables
+	if err := r.list(ctx, s, &cache); err != nil {
+		return err
+	}
 	for _, f := range s.files {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -115,15 +117,18 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		in := &file{path: f.path, input: Input{Path: f.path}}
 		number := int32(len(r.files))
 		r.files = append(r.files, in)
+		if f.list != nil { // read already
+			f.list.file, in.input = number, f.list.input
+			continue
+		}
 		var err error
 		in.source, err = openSource(ctx, f.path, r.opt.Stdin, len(s.files) <= openAtOnce, &cache)
-		var bad errBadGzip
-		switch {
-		case errors.As(err, &bad):
+		if bad, ok := asBadGzip(err); ok {
 			r.refused = true
-			r.problems.Add(reading.Problem{File: f.path, What: "the file cannot be unpacked (" + strings.TrimPrefix(bad.err.Error(), "gzip: ") + ")", Mend: "pack it again, or give it unpacked"})
+			r.problems.Add(bad.problem(f.path))
 			continue
-		case err != nil:
+		}
+		if err != nil {
 			return err
 		}
 		if err := r.indexFile(ctx, in, f, number, &side); err != nil {
@@ -148,6 +153,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 		r.unused.add(f.path, unused)
 		return err
 	}
+	if f.claim != nil {
+		return r.indexListed(ctx, in, f.claim, number, src)
+	}
 	format := formatOf(f.path)
 	table, problems, err := format.open(f.path, number, src, size)
 	if err != nil {
@@ -164,11 +172,34 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	}
 	in.table = table
 	r.unused.add(f.path, table.Unused())
-	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, f.path, s) })
+	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, origin{number, stem(f.path), f.path}, s) })
 	in.input.Rows, in.input.Blank = count.Rows, count.Blank
 	if err == nil && count.Rows == count.Blank {
 		r.problems.Add(reading.Problem{File: f.path, Line: table.HeaderLine(), What: "no rows follow the header", Mend: "add the readings, or remove the file"})
 	}
+	return err
+}
+
+// indexListed opens the file of a row of a runs.csv.
+func (r *reader) indexListed(ctx context.Context, in *file, c *claim, number int32, src io.ReaderAt) error {
+	t, problems, count, err := openListed(in.path, number, src, in.source.size, c.list, c.run, r.opt.ProblemLimit)
+	if err != nil {
+		return err
+	}
+	r.problems.AddAll(problems)
+	in.input.Rows, in.input.Blank = count.Rows, count.Blank
+	if t == nil {
+		r.refused = true
+		in.input.Skipped = count.Rows - count.Blank
+		return nil
+	}
+	in.table = t
+	r.unused.add(in.path, t.Unused())
+	for _, n := range t.notes {
+		r.notes.addMany(n.kind, in.path, "", n.count)
+	}
+	from := origin{c.list.file, c.list.name(), c.list.dir}
+	_, err = t.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, from, s) })
 	return err
 }
 
@@ -273,6 +304,9 @@ func (r *reader) finish(s *search) (*Summary, error) {
 	sum.Notes = append(r.notes.sentences(), r.unused.sentences()...)
 	if len(s.ignored) > 0 {
 		sum.Notes = append(sum.Notes, fmt.Sprintf("Files of another kind were not read: %s.", listed(s.ignored)))
+	}
+	if len(s.unlisted) > 0 {
+		sum.Notes = append(sum.Notes, fmt.Sprintf("Files beside a runs.csv that does not list them were not read: %s.", listed(s.unlisted)))
 	}
 	if len(s.twice) > 0 {
 		sum.Notes = append(sum.Notes, fmt.Sprintf("Files given more than once were read once: %s.", listed(s.twice)))

@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"sealbound/ingest/reading"
 )
 
 // What is read more than once must stay where it is: a plain file is opened
@@ -45,6 +47,16 @@ type source struct {
 type errBadGzip struct{ err error }
 
 func (e errBadGzip) Error() string { return "cannot be unpacked: " + e.err.Error() }
+
+// asBadGzip tells such a file from one that cannot be read.
+func asBadGzip(err error) (bad errBadGzip, ok bool) {
+	ok = errors.As(err, &bad)
+	return bad, ok
+}
+
+func (e errBadGzip) problem(path string) reading.Problem {
+	return reading.Problem{File: path, What: "the file cannot be unpacked (" + strings.TrimPrefix(e.err.Error(), "gzip: ") + ")", Mend: "pack it again, or give it unpacked"}
+}
 
 // openSource prepares path for reading. cache is how much memory plain files may
 // still take; what this one takes is subtracted.

@@ -51,7 +51,7 @@ type Batch struct {
 	At      []int64 // offset of the row in its file, to find its cells again
 	Kind    []Kind
 	Unit    []Unit
-	Limited []bool // Direct only: at least the figure
+	Limited []bool // of Direct at least the figure, of a level at most that
 
 	Text            [Columns][]int32 // codes, for columns of labels; nil where no file has the column
 	spare           [Columns][]int32
@@ -60,6 +60,7 @@ type Batch struct {
 	Level           []float64 // as written, in Unit; the attenuation in dB of a Direct reading
 	Floor           []float64 // in dBm, or dB where Unit is Decibel
 	Tx, Gain        []float64
+	FreqToleranceHz float64 // frequencies this near are one: the most that a file declares; mostly 0
 
 	Problems Problems // of rows
 	Skipped  []Skip   // rows not taken, by file
@@ -85,7 +86,7 @@ func (b *Batch) Reset() {
 	b.Date, b.Installed = b.Date[:0], b.Installed[:0]
 	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
 	b.Problems = Problems{Limit: b.Problems.Limit}
-	b.Skipped, b.BadOpen = b.Skipped[:0], 0
+	b.Skipped, b.BadOpen, b.FreqToleranceHz = b.Skipped[:0], 0, 0
 }
 
 // Len is the number of readings.
@@ -195,8 +196,9 @@ type Stretch struct {
 type Count struct{ Rows, Blank, Refused int }
 
 // A Place is where a cell stands: its column's name as the file spells it, and
-// its text. Column is 0, Field and Text are empty where the file lacks the column.
+// its text. File is empty where it is that of the row. Column is 0, Field and Text are empty where the file lacks the column.
 type Place struct {
+	File         string
 	Line, Column int
 	Field, Text  string
 }

@@ -88,6 +88,9 @@ func (ps *Problems) Add(p Problem) {
 	}
 }
 
+// Count is how many problems were added, those included that are not kept.
+func (ps *Problems) Count() int { return len(ps.kept) + ps.omitted }
+
 // AddAll takes what another collector holds.
 func (ps *Problems) AddAll(other *Problems) {
 	ps.omitted += other.omitted

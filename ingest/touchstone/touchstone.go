@@ -52,7 +52,6 @@ type File struct {
 	ReferenceOhm []float64 // reference resistance of each port
 	Rows         []Row
 	NoiseRows    int // rows of noise data, which were checked and skipped
-	Notes        []string
 }
 
 // Parse reads a network file. The ending of name tells how many ports a version
@@ -268,9 +267,6 @@ func (p *parser) finish() {
 	}
 	if p.sets == 0 && !p.ruined {
 		p.ruin(last, 1, "", "", "no rows of data", "save the file again: a sweep that was broken off leaves none")
-	}
-	if n := p.file.NoiseRows; n > 0 {
-		p.file.Notes = append(p.file.Notes, fmt.Sprintf("%d rows of noise data were skipped", n))
 	}
 	p.file.ReferenceOhm = p.referenceOhm()
 }

@@ -3,8 +3,11 @@ package trace
 import (
 	"fmt"
 	"io"
+	"math"
 	"path"
+	"slices"
 	"strings"
+	"sync"
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
@@ -30,13 +33,36 @@ type Run struct {
 	State           string // open, closed or floor
 	Position        string
 	Polarization    string
+	More            []Label  // of the other columns of labels, those that the row fills
+	Figures         []Figure // tx_dbm, gain_db and the floor, where the row gives them
 	Profile         *Profile // never nil; rows with the same cells share one
+}
+
+// A Label is the cell of a column of the long format.
+type Label struct {
+	Column reading.Column
+	Text   string
+}
+
+// A Figure is a number that holds for all rows of a trace.
+type Figure struct {
+	Column reading.Column // Tx, Gain or Floor
+	Unit   reading.Unit   // of Floor: DBm or Decibel; dBuV is converted
+	DB     float64        // dBm or dB
 }
 
 // Runs is what runs.csv holds, in the order of its rows.
 type Runs struct {
 	Rows   []Run
-	Unused []string // columns that were ignored, as the file spells them
+	Unused []string       // columns that were ignored, as the file spells them
+	Named  map[string]int // every file that a row names, be the row usable or not, and its first line
+
+	path    string
+	text    text
+	header  int      // its line
+	columns []string // by index; empty where ignored
+	indexed sync.Once
+	starts  []int // offset of each line
 }
 
 // states are the words of the column state; reference and sealed mean the same as
@@ -52,6 +78,27 @@ var texts = map[string]func(*Run) *string{
 	"closing":      func(r *Run) *string { return &r.Closing },
 	"position":     func(r *Run) *string { return &r.Position },
 	"polarization": func(r *Run) *string { return &r.Polarization },
+}
+
+// more are the other columns of labels, by name: those of the long format that
+// can hold for a whole trace.
+var more = func() map[string]reading.Column {
+	columns := map[string]reading.Column{}
+	for c := reading.Column(0); c < reading.Columns; c++ {
+		if _, own := texts[c.Name()]; c.IsText() && !own {
+			columns[c.Name()] = c
+		}
+	}
+	return columns
+}()
+
+// figures are the columns of numbers, by name.
+var figures = map[string]struct {
+	column reading.Column
+	unit   reading.Unit
+}{
+	"tx_dbm": {reading.Tx, reading.NoUnit}, "gain_db": {reading.Gain, reading.NoUnit},
+	"floor_dbm": {reading.Floor, reading.DBm}, "floor_dbuv": {reading.Floor, reading.DBuV}, "floor_db": {reading.Floor, reading.Decibel},
 }
 
 // others are names that mean one of the columns.
@@ -75,18 +122,18 @@ type runsReader struct {
 }
 
 // ParseRuns reads runs.csv: comma-separated UTF-8, each row on one line. The
-// column file is needed; exists tells whether the folder has such a file, nil
-// where that is not to be looked at. What is wrong goes to problems; rows with a
+// column file is needed; look tells what keeps a file that a row names from being
+// read, nil where that is not to be looked at. What is wrong goes to problems; rows with a
 // problem are left out, and Runs is nil where the table as a whole cannot be used.
 // The Count is of the lines below the header, 0 where the file is no text. The
 // error is that of src alone.
-func ParseRuns(src io.Reader, name string, exists func(file string) bool, problems *reading.Problems) (*Runs, reading.Count, error) {
+func ParseRuns(src io.Reader, name string, look func(file string) *cell.Fault, problems *reading.Problems) (*Runs, reading.Count, error) {
 	data, err := io.ReadAll(io.LimitReader(src, MaxBytes+1))
 	if err != nil {
 		return nil, reading.Count{}, fmt.Errorf("read %s: %w", name, err)
 	}
 	r := newRunsReader(name, problems)
-	runs, count := r.read(data, exists)
+	runs, count := r.read(data, look)
 	return runs, count, nil
 }
 
@@ -108,7 +155,7 @@ func (r *runsReader) add(p reading.Problem) {
 
 // read goes through the table. Where it cannot be used as a whole, its lines are
 // still counted.
-func (r *runsReader) read(data []byte, exists func(string) bool) (*Runs, reading.Count) {
+func (r *runsReader) read(data []byte, look func(string) *cell.Fault) (*Runs, reading.Count) {
 	const write = "write a header with a column file, and a row for each trace file"
 	var count reading.Count
 	if len(data) == 0 {
@@ -130,7 +177,7 @@ func (r *runsReader) read(data []byte, exists func(string) bool) (*Runs, reading
 		return nil, count
 	}
 	r.text = t
-	runs := &Runs{}
+	runs := &Runs{path: r.path, text: t, Named: r.first}
 	refused := false
 	t.each(func(number int, line string) bool {
 		r.number, r.line, r.bad = number, line, false
@@ -148,7 +195,7 @@ func (r *runsReader) read(data []byte, exists func(string) bool) (*Runs, reading
 			r.add(reading.Problem{Line: number, Column: 1, What: fmt.Sprintf("more than %d rows", r.most), Mend: "split the folder"})
 			refused = true
 		default:
-			if run, ok := r.row(exists); ok {
+			if run, ok := r.row(look); ok {
 				runs.Rows = append(runs.Rows, run)
 			} else {
 				count.Refused++
@@ -197,6 +244,7 @@ func (r *runsReader) header(runs *Runs) bool {
 	}
 	columns := make([]string, len(r.pieces))
 	at := map[string]int{}
+	floor := "" // the column that gives it
 	for i, c := range r.pieces {
 		name := strings.ToLower(c.text)
 		if full, ok := others[name]; ok {
@@ -206,12 +254,20 @@ func (r *runsReader) header(runs *Runs) bool {
 		at[name] = i
 		_, isText := texts[name]
 		_, isField := fieldNamed(name)
+		_, isMore := more[name]
+		figure, isFigure := figures[name]
+		if isFigure && figure.column == reading.Floor {
+			if floor != "" && !twice && floor != name {
+				r.wrong(i, fmt.Sprintf("the header has %s and %s; one of them is permitted", floor, name), "keep one of the two")
+			}
+			floor = name
+		}
 		switch {
 		case name == "":
 			r.wrong(i, fmt.Sprintf("column %d of the header has no name", i+1), "name it, or remove the column and any trailing comma")
 		case twice:
 			r.wrong(i, fmt.Sprintf("the header names this column twice, first as column %d", before+1), "remove or rename one of them")
-		case isText, isField, name == "file", name == "date", name == "installed", name == "state":
+		case isText, isField, isMore, isFigure, name == "file", name == "date", name == "installed", name == "state":
 			columns[i] = name
 		default:
 			runs.Unused = append(runs.Unused, c.text)
@@ -229,11 +285,12 @@ func (r *runsReader) header(runs *Runs) bool {
 		return false
 	}
 	r.columns = columns
+	runs.columns, runs.header = columns, r.number
 	return true
 }
 
 // row reads one row and reports whether it can be used.
-func (r *runsReader) row(exists func(string) bool) (Run, bool) {
+func (r *runsReader) row(look func(string) *cell.Fault) (Run, bool) {
 	run := Run{Line: r.number, Date: cell.NoDay, Installed: cell.NoDay}
 	if !r.split() {
 		return run, false
@@ -249,7 +306,7 @@ func (r *runsReader) row(exists func(string) bool) (Run, bool) {
 		switch column := r.columns[i]; column {
 		case "":
 		case "file":
-			run.File = r.file(i, text, exists)
+			run.File = r.file(i, text, look)
 		case "date":
 			run.Date = r.day(i)
 		case "installed":
@@ -261,15 +318,48 @@ func (r *runsReader) row(exists func(string) bool) (Run, bool) {
 			}
 			run.State = state
 		default:
-			if at, ok := texts[column]; ok {
+			at, own := texts[column]
+			also, another := more[column]
+			_, number := figures[column]
+			switch {
+			case own:
 				*at(&run) = text
-			} else if text != "" {
+			case text == "":
+			case another:
+				run.More = append(run.More, Label{also, text})
+			case number:
+				r.figure(i, &run)
+			default:
 				fmt.Fprintf(&cells, "%d=%s\n", i, text)
 			}
 		}
 	}
+	if i := slices.Index(r.columns, "installed"); run.Date != cell.NoDay && run.Installed > run.Date && i >= 0 {
+		r.wrong(i, "lies after the date of the reading", "correct one of the two dates")
+	}
 	run.Profile = r.profile(cells.String())
 	return run, !r.bad
+}
+
+// mostFigure bounds levels and gains: beyond it no receiver reads.
+const mostFigure = 1000
+
+// figure reads a number of dB or dBm.
+func (r *runsReader) figure(i int, run *Run) {
+	f := figures[r.columns[i]]
+	db, fault := cell.Number([]byte(r.pieces[i].text), 0)
+	switch {
+	case fault != nil:
+		r.wrong(i, fault.What, fault.Mend)
+	case math.Abs(db) > mostFigure:
+		r.wrong(i, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", mostFigure))
+	default:
+		unit := f.unit
+		if unit == reading.DBuV {
+			db, unit = db+unit.Offset(), reading.DBm
+		}
+		run.Figures = append(run.Figures, Figure{f.column, unit, db})
+	}
 }
 
 // profile makes the profile of the row at hand, or finds that of a row before it
@@ -301,7 +391,7 @@ func (r *runsReader) profile(cells string) *Profile {
 
 // file reads the name of a trace file, which stays within the folder and has one
 // row.
-func (r *runsReader) file(i int, text string, exists func(string) bool) string {
+func (r *runsReader) file(i int, text string, look func(string) *cell.Fault) string {
 	name := path.Clean(strings.ReplaceAll(text, `\`, "/"))
 	before, twice := r.first[name]
 	switch {
@@ -311,8 +401,10 @@ func (r *runsReader) file(i int, text string, exists func(string) bool) string {
 		r.wrong(i, "is no file within the folder", "put the trace file beside "+RunsName+" or below, and write its name from there")
 	case twice:
 		r.wrong(i, fmt.Sprintf("the file has a row already, on line %d", before), "keep one row for each trace file")
-	case exists != nil && !exists(name):
-		r.wrong(i, "there is no such file", "correct the name, which is relative to "+RunsName+", or remove the row")
+	case look != nil:
+		if fault := look(name); fault != nil {
+			r.wrong(i, fault.What, fault.Mend)
+		}
 	}
 	if text != "" && !twice {
 		r.first[name] = r.number

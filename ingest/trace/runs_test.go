@@ -12,10 +12,23 @@ import (
 	"sealbound/ingest/reading"
 )
 
+// looking finds the files that exist.
+func looking(exists func(string) bool) func(string) *cell.Fault {
+	if exists == nil {
+		return nil
+	}
+	return func(file string) *cell.Fault {
+		if exists(file) {
+			return nil
+		}
+		return &cell.Fault{What: "there is no such file", Mend: "correct the name"}
+	}
+}
+
 func parseTable(t *testing.T, text string, exists func(string) bool) (*Runs, reading.Count, []reading.Problem) {
 	t.Helper()
 	problems := reading.Problems{Limit: 100}
-	runs, count, err := ParseRuns(strings.NewReader(text), "runs.csv", exists, &problems)
+	runs, count, err := ParseRuns(strings.NewReader(text), "runs.csv", looking(exists), &problems)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -25,10 +38,10 @@ func parseTable(t *testing.T, text string, exists func(string) bool) (*Runs, rea
 
 // A campaign of our own invention.
 func TestRuns(t *testing.T) {
-	const text = "File,RUN,date,serial,gasket,fitting,installed,closing,state,position,pol,operator,encoding,delimiter,decimal,thousands,header_line,units_row,freq_column,level_column,freq_unit,level_unit,missing,footer_lines,points,status_column,status_good,freq_tolerance_hz,limited,repeated_header\n" +
-		"open/a.csv,R1,2026-05-04,,,,,,Reference,,,Kim,,,,,,,,,,,,,,,,,,\n" +
+	const text = "File,RUN,date,serial,gasket,fitting,installed,closing,state,position,pol,operator,weather,floor_dbuv,gain_db,encoding,delimiter,decimal,thousands,header_line,units_row,freq_column,level_column,freq_unit,level_unit,missing,footer_lines,points,status_column,status_good,freq_tolerance_hz,limited,repeated_header\n" +
+		"open/a.csv,R1,2026-05-04,,,,,,Reference,,,Kim,,,,,,,,,,,,,,,,,,,,,\n" +
 		"\n" +
-		"closed\\b.csv,R1,2026-05-04,007,mesh,f2,2025-11-30,3,sealed,lid,H,Kim,Latin-1,;,comma,.,8,yes,Frequenz,#2,MHz,dBuV,---|,2,201,Status,OK|ok,1e3,yes,no\n"
+		"closed\\b.csv,R1,2026-05-04,007,mesh,f2,2025-11-30,3,sealed,lid,H,Kim,rain,-3,10,Latin-1,;,comma,.,8,yes,Frequenz,#2,MHz,dBuV,---|,2,201,Status,OK|ok,1e3,yes,no\n"
 	runs, count, problems := parseTable(t, text, func(file string) bool { return file == "open/a.csv" || file == "closed/b.csv" })
 	if runs == nil || len(problems) > 0 {
 		t.Fatalf("%+v\n%s", runs, joined(problems))
@@ -40,19 +53,21 @@ func TestRuns(t *testing.T) {
 		}
 		return d
 	}
-	want := Runs{
+	want := &Runs{
 		Rows: []Run{
-			{Line: 2, File: "open/a.csv", Run: "R1", Date: day("2026-05-04"), Installed: cell.NoDay, State: "open", Profile: &Profile{}},
+			{Line: 2, File: "open/a.csv", Run: "R1", Date: day("2026-05-04"), Installed: cell.NoDay, State: "open",
+				More: []Label{{reading.Operator, "Kim"}}, Profile: &Profile{}},
 			{Line: 4, File: "closed/b.csv", Run: "R1", Date: day("2026-05-04"), Installed: day("2025-11-30"), Box: "007", Gasket: "mesh",
-				Fitting: "f2", Closing: "3", State: "closed", Position: "lid", Polarization: "H", Profile: &Profile{
+				Fitting: "f2", Closing: "3", State: "closed", Position: "lid", Polarization: "H", More: []Label{{reading.Operator, "Kim"}},
+				Figures: []Figure{{reading.Floor, reading.DBm, -3 + reading.DBuV.Offset()}, {reading.Gain, reading.NoUnit, 10}}, Profile: &Profile{
 					Encoding: "latin-1", Delimiter: "semicolon", Decimal: "comma", Thousands: "point", HeaderLine: 8, UnitsRow: true,
 					FreqColumn: "Frequenz", LevelColumn: "#2", FreqUnit: "mhz", LevelUnit: "dBuV", Missing: []string{"---", ""},
 					FooterLines: 2, Points: 201, StatusColumn: "Status", StatusGood: []string{"OK", "ok"}, FreqToleranceHz: 1000, Limited: true}},
 		},
-		Unused: []string{"operator"},
+		Unused: []string{"weather"},
 	}
-	if !reflect.DeepEqual(*runs, want) {
-		t.Errorf("got  %+v\nwant %+v", *runs, want)
+	if !reflect.DeepEqual(runs.Rows, want.Rows) || !slices.Equal(runs.Unused, want.Unused) {
+		t.Errorf("got  %+v\nwant %+v", runs, want)
 	}
 	if want := (reading.Count{Rows: 3, Blank: 1}); count != want {
 		t.Errorf("count %+v, want %+v", count, want)

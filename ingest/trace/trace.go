@@ -47,7 +47,9 @@ type File struct {
 	// FreqToleranceHz is the profile's: frequencies of two traces this near to
 	// each other were meant to be the same. 0 where it declares none.
 	FreqToleranceHz float64
-	Notes           []string // what was tolerated or ignored, each once
+	Ignored         []string // columns, by name
+	Trailing        bool     // the last column is unnamed, and empty in every row
+	Unsorted        bool     // the frequencies do not ascend; they are kept in their order
 }
 
 // Parse reads a trace file under a profile; the zero Profile declares nothing.
@@ -100,7 +102,7 @@ func (p *parser) parse() (*File, reading.Count, error) {
 	if err := p.read(); err != nil {
 		return nil, p.countLines(), nil
 	}
-	p.notes()
+	p.file.Ignored, p.file.Trailing, p.file.Unsorted = p.header.ignored, p.header.trailing, p.sweep.unsorted
 	return p.file, p.count, nil
 }
 
@@ -214,28 +216,4 @@ func (p *parser) read() error {
 		return err
 	}
 	return p.readRows()
-}
-
-// notes says what was tolerated or left out.
-func (p *parser) notes() {
-	f := p.file
-	add := func(format string, values ...any) { f.Notes = append(f.Notes, fmt.Sprintf(format, values...)) }
-	if p.header.trailing {
-		add("the last column is unnamed and empty in every row")
-	}
-	if f.Excluded > 0 {
-		add("rows left out for their status: %d", f.Excluded)
-	}
-	if f.Missing > 0 {
-		add("rows without a level: %d", f.Missing)
-	}
-	if len(p.header.ignored) > 0 {
-		add("columns ignored: %s", strings.Join(p.header.ignored, ", "))
-	}
-	if p.sweep.unsorted {
-		add("the frequencies do not ascend; they are kept in their order")
-	}
-	if f.Sweeps > 1 {
-		add("sweeps in one file: %d", f.Sweeps)
-	}
 }
