@@ -68,7 +68,7 @@ func comparingOptions(s *study.Settings) []option {
 			"a number of dB above 0, such as 3", 0, 400, true, &s.EquivalentDB),
 		optionalNumeral("at-age", "YEARS", "of each fitting the sessions about this age (its first session)",
 			"a number of years from 0 to 100, such as 2", 0, 100, false, &s.AtAgeYears),
-		words("by", "FIELD,...", "compare apart for each value of these fields, such as latch", &s.By),
+		offering(words("by", "FIELD,...", "compare apart for each value of these fields, such as latch", &s.By), study.GroupFields()...),
 	)
 	for _, o := range judgingOptions(s) {
 		if slices.Contains(shared, o.name) {

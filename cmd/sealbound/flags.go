@@ -17,11 +17,13 @@ import (
 // An option is one flag of a command: what help says of it and where its value
 // goes. Options are made anew for every run of a command.
 type option struct {
-	name    string // without dashes
-	short   string // one letter, or empty
-	value   string // what stands for the value in help; empty for a switch
-	usage   string // what it does, and its default
-	section string // of the help
+	name    string   // without dashes
+	short   string   // one letter, or empty
+	value   string   // what stands for the value in help; empty for a switch
+	usage   string   // what it does, and its default
+	section string   // of the help
+	offers  []string // values that completion offers
+	list    bool     // several values may be joined by commas
 	// set takes the value; its error says what is allowed.
 	set func(text string) error
 }
@@ -170,7 +172,7 @@ func optionalNumeral(name, value, usage, allowed string, lo, hi float64, open bo
 }
 
 func choice(name, usage string, allowed []string, dst *string) option {
-	return option{name: name, value: strings.Join(allowed, "|"), usage: usage, set: func(text string) error {
+	return option{name: name, value: strings.Join(allowed, "|"), usage: usage, offers: allowed, set: func(text string) error {
 		if !slices.Contains(allowed, text) {
 			return errors.New("allowed are " + strings.Join(allowed, ", "))
 		}
@@ -193,7 +195,7 @@ func text(name, value, usage string, dst *string) option {
 // holds a comma is put in double quotes.
 func words(name, value, usage string, dst *[]string) option {
 	given := false
-	return option{name: name, value: value, usage: usage, set: func(s string) error {
+	return option{name: name, value: value, usage: usage, list: true, set: func(s string) error {
 		list, err := splitWords(s)
 		if err != nil {
 			return errors.New("one or more words joined by commas, such as a,b; one that holds a comma in double quotes")
@@ -256,6 +258,12 @@ func seed(name, usage string, dst *uint64) option {
 		*dst = n
 		return nil
 	}}
+}
+
+// offering names values that completion offers for an option.
+func offering(o option, values ...string) option {
+	o.offers = values
+	return o
 }
 
 // inSection names the part of the help in which options stand.

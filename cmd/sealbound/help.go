@@ -9,12 +9,13 @@ import (
 func welcome(commands []*command) string {
 	var b strings.Builder
 	paragraph(&b, "sealbound turns many runs of measuring sealed metal boxes into one answer that can be defended: does the lower bound of the attenuation still clear the target?")
-	b.WriteString("\nSee it at work on the demo campaign, in the project's folder:\n\n")
-	b.WriteString("  sealbound judge testdata/demo\n")
+	b.WriteString("\nSee it at work on a made-up campaign:\n\n")
+	b.WriteString("  sealbound simulate --demo -o demo\n")
+	b.WriteString("  sealbound judge demo\n")
 	b.WriteString("\nThen on your own readings:\n\n")
 	rows := [][]string{}
 	for _, cmd := range commands {
-		if cmd.arguments == "PATH..." {
+		if strings.HasSuffix(cmd.arguments, "PATH...") {
 			rows = append(rows, []string{"sealbound " + cmd.name + " " + cmd.arguments, cmd.summary})
 		}
 	}
@@ -49,7 +50,7 @@ func overview(commands []*command) string {
 		b.WriteString("  sealbound " + cmd.name + " " + cmd.example + "\n")
 	}
 	b.WriteString("\nFlags may stand before or after the paths; -- ends the flags.\n")
-	b.WriteString("Exit code: 0 done; 1 --require is not met; 2 wrong use or unusable input; 130 interrupted.\n")
+	b.WriteString("Exit code: 0 done; 1 --require is not met; 2 wrong use or unusable input; 130 interrupted (143 by SIGTERM).\n")
 	return b.String()
 }
 

@@ -5,7 +5,7 @@
 // Exit codes: 0 done; 1 --require was given and a verdict it names is not a
 // pass; 2 wrong use or unusable input, with the problems on standard error and
 // nothing on standard output (check --format json alone prints its report,
-// problems included); 130 interrupted.
+// problems included); 130 interrupted, and 128 + the signal's number for others.
 package main
 
 import (
@@ -16,10 +16,12 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/urfave/cli/v2"
 
+	"sealbound/cmd/internal/atomicfile"
 	"sealbound/cmd/internal/report"
 	"sealbound/cmd/internal/study"
 	"sealbound/cmd/internal/texttab"
@@ -43,12 +45,38 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	return p.interruptible(args, stdin, stdout, stderr)
 }
 
-// interruptible runs p until it is done or the user interrupts it.
+// interruptible runs p until it is done or a signal ends it: an interrupt, a
+// request to end, or a terminal that is gone. Then no half-written file stays,
+// in whatever phase it was.
 func (p program) interruptible(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	context.AfterFunc(ctx, stop) // a second interrupt ends the process at once
-	return p.run(call{ctx, stdin, stdout, stderr}, args)
+	signals := make(chan os.Signal, 1)
+	for _, s := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP} {
+		if !signal.Ignored(s) { // as nohup does
+			signal.Notify(signals, s)
+		}
+	}
+	defer signal.Stop(signals)
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	ended := make(chan int, 1)
+	go func() { ended <- p.run(call{ctx, stdin, stdout, stderr}, args) }()
+	select {
+	case code := <-ended:
+		return code
+	case s := <-signals:
+		cancel()
+		atomicfile.Abandon()
+		select { // it gives back what it holds, if it does so soon
+		case <-ended:
+		case <-time.After(200 * time.Millisecond):
+		}
+		complain(stderr, "interrupted")
+		code := interrupted
+		if n, ok := s.(syscall.Signal); ok {
+			code = 128 + int(n)
+		}
+		return code
+	}
 }
 
 // An analysis reads paths and answers, under settings.
@@ -61,7 +89,7 @@ type program struct {
 
 // commands are all commands, in the order in which help lists them.
 func (p program) commands() []*command {
-	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), wearCommand(p.wear), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand()}
+	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), wearCommand(p.wear), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand(), completionCommand()}
 }
 
 // A call is one start of the program.
@@ -80,6 +108,7 @@ type command struct {
 	about     string // paragraphs, separated by a newline
 	example   string // the arguments of a call that works in the project's folder
 	options   []option
+	offers    []string // words that completion offers in the place of a path
 	words     []string // of the command line, the command first
 	action    func(c call, paths []string) error
 }
@@ -87,12 +116,15 @@ type command struct {
 const (
 	done        = 0
 	notCleared  = 1
-	wrongUse    = 2 // or unusable input
-	interrupted = 130
+	wrongUse    = 2   // or unusable input
+	interrupted = 130 // as shells say it: 128 and the number of the signal
 )
 
 func (p program) run(c call, args []string) int {
 	name, rest := "", []string(nil)
+	if n := len(args); n > 1 && args[n-1] == completionWord {
+		return p.exit(c, "", p.complete(c, args[1:n-1]))
+	}
 	if len(args) > 1 {
 		name, rest = args[1], args[2:]
 	}
@@ -209,8 +241,7 @@ func (p program) exit(c call, name string, err error) int {
 		return done
 	}
 	if c.ctx.Err() != nil && errors.Is(err, c.ctx.Err()) {
-		complain(c.stderr, "interrupted")
-		return interrupted
+		return interrupted // which is told where the signal was noticed
 	}
 	var (
 		failed *errNotCleared

@@ -90,7 +90,7 @@ type requirement struct {
 }
 
 func requireOption(r *requirement) option {
-	o := words("require", "BOUND,...", "exit with 1 unless the verdicts on these bounds are clears in every row", &r.bounds)
+	o := offering(words("require", "BOUND,...", "exit with 1 unless the verdicts on these bounds are clears in every row", &r.bounds), bounds...)
 	set := o.set
 	o.section = "Result"
 	o.set = func(text string) error {

@@ -163,12 +163,12 @@ func pastOptions(s *study.PlanSettings) []option {
 			s.From = append(s.From, text)
 			return nil
 		}},
-		text("bands", "BANDS", "itu, each, all, or NAME=LO-HI,... in MHz (itu)", &s.Bands),
+		offering(text("bands", "BANDS", "itu, each, all, or NAME=LO-HI,... in MHz (itu)", &s.Bands), "itu", "each", "all"),
 		choice("average", "over the points of a band, of dB or of leaked power (db)", []string{"db", "power"}, &s.Average),
 		date("since", "only from this day on", &s.Since),
 		date("until", "only up to this day", &s.Until),
 		days("within", "tests further apart are not one test: wear between them is taken out (90d)", &s.Within),
-		words("pool", "FIELD,...", "pool readings that differ in these fields, such as receiver", &s.Pool),
+		offering(words("pool", "FIELD,...", "pool readings that differ in these fields, such as receiver", &s.Pool), study.PoolFields()...),
 	)
 	taken := []string{"floor", "floor-margin"}
 	reading := slices.DeleteFunc(readingOptions(&s.Settings), func(o option) bool { return slices.Contains(taken, o.name) })

@@ -54,8 +54,8 @@ func judgingOptions(s *study.Settings) []option {
 		option{name: "target", value: "DB|FILE", usage: "attenuation wanted, or a file with a curve of it (50)", set: func(text string) error {
 			return setTarget(text, s)
 		}},
-		text("bands", "BANDS", "itu, each, all, or NAME=LO-HI,... in MHz (itu)", &s.Bands),
-		words("by", "FIELD,...", "what makes a group (gasket,box)", &s.By),
+		offering(text("bands", "BANDS", "itu, each, all, or NAME=LO-HI,... in MHz (itu)", &s.Bands), "itu", "each", "all"),
+		offering(words("by", "FIELD,...", "what makes a group (gasket,box)", &s.By), study.GroupFields()...),
 		choice("on", "the bound that decides (mean)", bounds, &s.On),
 		numeral("confidence", "SHARE", "of each bound, one-sided (0.95)",
 			"a share from 0.5 to below 1, such as 0.95", math.Nextafter(0.5, 0), 1, true, &s.Confidence),
@@ -69,7 +69,7 @@ func judgingOptions(s *study.Settings) []option {
 		numeral("limited-raise", "DB", "how far limited readings are raised before falling short is said (20)",
 			"a number of dB from 0 to 200, such as 20", 0, 200, false, &s.LimitedRaiseDB),
 		family,
-		words("pool", "FIELD,...", "pool readings that differ in these fields, such as receiver", &s.Pool),
+		offering(words("pool", "FIELD,...", "pool readings that differ in these fields, such as receiver", &s.Pool), study.PoolFields()...),
 		seed("seed", "of the random draws (1)", &s.Seed),
 		toggle("explain", "show each number's formula with its values", &s.Explain),
 	)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -11,7 +12,7 @@ import (
 func simulateCommand() *command {
 	o := campaign.DefaultOptions()
 	var folder, preset string
-	var demo, yardstick bool
+	var demo, yardstick, force bool
 	return &command{
 		name:      "simulate",
 		summary:   "a made-up campaign with known truth, in the input format",
@@ -19,7 +20,7 @@ func simulateCommand() *command {
 		about: "Writes readings of invented boxes and gaskets as CSV, with side tables and, in truth.json, what the simulation put in: to try the tool, to plan, and to see what a bound is worth.\n" +
 			"Equal flags and seeds give equal files to the byte. Everything is made up; nothing here was measured.",
 		example: "--boxes 4 --sessions 3 -o made-up",
-		options: simulateOptions(&o, &folder, &demo, &yardstick),
+		options: simulateOptions(&o, &folder, &demo, &yardstick, &force),
 		action: func(c call, paths []string) error {
 			if len(paths) > 0 {
 				return usage("simulate reads nothing, yet %q was given; the folder to write goes after -o", paths[0])
@@ -46,7 +47,11 @@ func simulateCommand() *command {
 			default:
 				preset = "a made-up campaign"
 			}
-			if err := campaign.Write(folder, settings, layout); err != nil {
+			err = campaign.Write(folder, settings, layout, force)
+			switch {
+			case errors.Is(err, campaign.ErrThere):
+				return usage("%v; name another folder, or give --force to replace the files of those names", err)
+			case err != nil:
 				return err
 			}
 			return put(c.stdout, fmt.Sprintf("Wrote %s to %s, seed %d. Now try: sealbound judge %s\n", preset, folder, settings.Seed, folder))
@@ -55,7 +60,7 @@ func simulateCommand() *command {
 }
 
 // simulateOptions are the flags of simulate, each mapped to one option of the campaign.
-func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool) []option {
+func simulateOptions(o *campaign.Options, folder *string, demo, yardstick, force *bool) []option {
 	inf := 1000.0 // dB: more is no attenuation
 	count := func(name, usage string, least, most int, dst *int) option {
 		return whole(name, fmt.Sprintf("%s (%d)", usage, *dst), least, most, dst)
@@ -72,7 +77,7 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool)
 	part := func(name, of string, dst *float64) option {
 		return numeral(name, "SHARE", fmt.Sprintf("%s (%s)", of, trimmed(*dst)), "a share from 0 to below 1", 0, 0.999999, false, dst)
 	}
-	files := option{name: "files", value: "one|session|run", usage: "how the readings are divided among files (session)", set: func(text string) (err error) {
+	files := option{name: "files", value: "one|session|run", usage: "how the readings are divided among files (session)", offers: []string{"one", "session", "run"}, set: func(text string) (err error) {
 		o.Files, err = campaign.ParseFiles(text)
 		return err
 	}}
@@ -82,7 +87,7 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick *bool)
 	}}
 	first := date("first", "date of the first session", &o.First)
 	groups := [][]option{
-		inSection("Where to", out, files, count("decimals", "of the levels", 0, 9, &o.Decimals), seed("seed", "equal seeds, equal files (1)", &o.Seed)),
+		inSection("Where to", out, toggle("force", "replace files of the same names that are there", force), files, count("decimals", "of the levels", 0, 9, &o.Decimals), seed("seed", "equal seeds, equal files (1)", &o.Seed)),
 		inSection("Ready-made", toggle("demo", "the demo campaign of testdata/demo", demo),
 			toggle("yardstick", "5 million readings, for measuring speed", yardstick)),
 		inSection("What is measured",

@@ -13,7 +13,7 @@ func spreadCommand(spread analysis) *command {
 	s := study.DefaultSettings()
 	var out output
 	var required []string
-	require := words("require", "repeatable", "exit with 1 unless the verdict is repeatable in every row; needs --tolerance", &required)
+	require := offering(words("require", "repeatable", "exit with 1 unless the verdict is repeatable in every row; needs --tolerance", &required), "repeatable")
 	set := require.set
 	require.section = "Result"
 	require.set = func(text string) error {

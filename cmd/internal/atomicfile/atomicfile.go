@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"math/rand/v2"
 	"path/filepath"
 	"syscall"
 )
@@ -76,17 +75,18 @@ func WriteOn(files Files, path string, fill func(io.Writer) error) error {
 // replace writes beside target and renames onto it; perm is nil for a new file.
 func replace(files Files, path, target string, perm *fs.FileMode, fill func(io.Writer) error) error {
 	file, name, err := create(files, target)
+	if errors.Is(err, ErrAbandoned) {
+		return err
+	}
 	if err != nil {
 		return explain(path, err)
 	}
 	err = complete(file, path, perm, fill)
 	if err == nil {
-		if err = files.Rename(name, target); err != nil {
-			err = explain(path, err)
-		}
+		err = place(files, name, target, path)
 	}
 	if err != nil {
-		_ = files.Remove(name) // the first error is the one to tell
+		discard(files, name) // the first error is the one to tell
 		return err
 	}
 	if err := files.SyncFolder(filepath.Dir(target)); err != nil {
@@ -135,13 +135,9 @@ func (w *watched) Write(p []byte) (int, error) {
 
 // create makes a hidden file beside target, under a name that nothing has.
 func create(files Files, target string) (File, string, error) {
-	base := filepath.Base(target)
-	if len(base) > 200 { // names end at 255 bytes in most file systems
-		base = base[:200]
-	}
 	for try := 0; ; try++ {
-		name := filepath.Join(filepath.Dir(target), fmt.Sprintf(".%s.%08x.tmp", base, rand.Uint32()))
-		file, err := files.Create(name)
+		name := hiddenName(target)
+		file, err := hidden.create(files, name)
 		if err == nil || !errors.Is(err, fs.ErrExist) || try == 100 {
 			return file, name, err
 		}

@@ -162,9 +162,8 @@ func TestRefusals(t *testing.T) {
 // failing does what the disk does, but for the step named.
 type failing struct {
 	disk
-	step    string
-	err     error
-	removed []string
+	step string
+	err  error
 }
 
 func (f *failing) fail(step string) error {
@@ -203,9 +202,18 @@ func (f *failing) Rename(from, to string) error {
 	return f.disk.Rename(from, to)
 }
 
-func (f *failing) Remove(path string) error {
-	f.removed = append(f.removed, path)
-	return f.disk.Remove(path)
+func (f *failing) Mkdir(path string) error {
+	if err := f.fail("mkdir"); err != nil {
+		return err
+	}
+	return f.disk.Mkdir(path)
+}
+
+func (f *failing) MkdirAll(path string) error {
+	if err := f.fail("mkdir above"); err != nil {
+		return err
+	}
+	return f.disk.MkdirAll(path)
 }
 
 func (f *failing) SyncFolder(path string) error {

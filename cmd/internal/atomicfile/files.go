@@ -16,7 +16,9 @@ type Files interface {
 	Create(path string) (File, error)      // a new file; fs.ErrExist if there is one
 	Open(path string) (File, error)        // an existing device or pipe, to write
 	Rename(from, to string) error          // replaces what is there
-	Remove(path string) error              //
+	Mkdir(path string) error               // a new folder; fs.ErrExist if there is one
+	MkdirAll(path string) error            // with those above it, where there are none
+	RemoveAll(path string) error           // of a folder also what is in it
 	SyncFolder(path string) error          // forces the folder's entries to the disk
 }
 
@@ -33,7 +35,9 @@ type disk struct{}
 func (disk) Stat(path string) (fs.FileInfo, error) { return os.Stat(path) }
 func (disk) Resolve(path string) (string, error)   { return filepath.EvalSymlinks(path) }
 func (disk) Rename(from, to string) error          { return bare(os.Rename(from, to)) }
-func (disk) Remove(path string) error              { return os.Remove(path) }
+func (disk) Mkdir(path string) error               { return os.Mkdir(path, 0o777) }
+func (disk) MkdirAll(path string) error            { return os.MkdirAll(path, 0o777) }
+func (disk) RemoveAll(path string) error           { return os.RemoveAll(path) }
 
 func (disk) Create(path string) (File, error) {
 	return opened(os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666))

@@ -18,12 +18,12 @@ const demoDir = "../../../testdata/demo"
 func TestDemoIsCurrent(t *testing.T) {
 	settings, layout := Demo()
 	if *update {
-		if err := Write(demoDir, settings, layout); err != nil {
+		if err := Write(demoDir, settings, layout, true); err != nil {
 			t.Fatal(err)
 		}
 	}
 	dir := t.TempDir()
-	if err := Write(dir, settings, layout); err != nil {
+	if err := Write(dir, settings, layout, false); err != nil {
 		t.Fatal(err)
 	}
 	want, got := contents(t, dir), contents(t, demoDir)

@@ -100,7 +100,7 @@ func TestOptionsRefuse(t *testing.T) {
 		change(&o)
 		s, l, err := o.Settings()
 		if err == nil {
-			err = Write(t.TempDir(), s, l)
+			err = Write(t.TempDir(), s, l, false)
 		}
 		if err == nil {
 			t.Errorf("%s: written", name)

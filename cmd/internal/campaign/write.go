@@ -1,23 +1,27 @@
 package campaign
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 
+	"sealbound/cmd/internal/atomicfile"
 	"sealbound/stats/simulate"
 )
 
-// Write makes the campaign and writes it into the folder dir, which is made
-// where it is missing: the readings, boxes.csv, gaskets.csv, events.csv (where
-// there are any), setup.csv, truth.json and README.md (where the layout has
-// one). Each file is written under a temporary name and then renamed, so a file
-// is there whole or not at all, and one of that name is replaced. Write refuses
-// a folder that holds other CSV files, which a reader would take for readings
-// of the same campaign.
-func Write(dir string, settings simulate.Settings, layout Layout) error {
+// Write makes the campaign and writes it into the folder dir: the readings,
+// boxes.csv, gaskets.csv, events.csv (where there are any), setup.csv,
+// truth.json and README.md (where the layout has one). A folder that is new is
+// there whole or not at all; in one that is there already each file is.
+//
+// Write refuses a folder that holds a file of one of those names, unless
+// overwrite is set, and any that holds other CSV files, which a reader would
+// take for readings of the same campaign.
+func Write(dir string, settings simulate.Settings, layout Layout, overwrite bool) error {
 	if err := layout.check(); err != nil {
 		return err
 	}
@@ -30,22 +34,30 @@ func Write(dir string, settings simulate.Settings, layout Layout) error {
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	fill := func(dir string) error { return writeFiles(dir, newRowWriter(c, &layout), groups, side) }
+	_, err = os.Stat(dir)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return atomicfile.Folder(dir, fill)
+	case err != nil:
 		return err
 	}
-	if err := refuseStrangers(dir, groups, side); err != nil {
+	if err := refuse(dir, groups, side, overwrite); err != nil {
 		return err
 	}
-	rows := newRowWriter(c, &layout)
+	return fill(dir)
+}
+
+func writeFiles(dir string, rows *rowWriter, groups []group, side []sideFile) error {
 	for _, g := range groups {
-		err := replace(filepath.Join(dir, g.name), func(f *os.File) error { return rows.file(f, g.runs) })
+		err := atomicfile.Write(filepath.Join(dir, g.name), func(w io.Writer) error { return rows.file(w, g.runs) })
 		if err != nil {
 			return err
 		}
 	}
 	for _, s := range side {
-		err := replace(filepath.Join(dir, s.name), func(f *os.File) error {
-			_, err := f.Write(s.body)
+		err := atomicfile.Write(filepath.Join(dir, s.name), func(w io.Writer) error {
+			_, err := w.Write(s.body)
 			return err
 		})
 		if err != nil {
@@ -104,9 +116,13 @@ func fileName(prefix, label string, taken map[string]bool) string {
 	return name + ".csv"
 }
 
-// refuseStrangers finds CSV files that Write would leave beside its own.
-func refuseStrangers(dir string, groups []group, side []sideFile) error {
-	own := map[string]bool{"boxes.csv": true, "gaskets.csv": true, "events.csv": true, "setup.csv": true}
+// ErrThere is wrapped by the error of Write where files would be overwritten.
+var ErrThere = errors.New("is there already")
+
+// refuse finds files that Write would overwrite unasked, and CSV files that it
+// would leave beside its own.
+func refuse(dir string, groups []group, side []sideFile, overwrite bool) error {
+	own := map[string]bool{}
 	for _, g := range groups {
 		own[g.name] = true
 	}
@@ -118,34 +134,12 @@ func refuseStrangers(dir string, groups []group, side []sideFile) error {
 		return err
 	}
 	for _, e := range entries {
-		if strings.EqualFold(filepath.Ext(e.Name()), ".csv") && !own[e.Name()] {
+		switch {
+		case own[e.Name()] && !overwrite:
+			return fmt.Errorf("%s %w", filepath.Join(dir, e.Name()), ErrThere)
+		case strings.EqualFold(filepath.Ext(e.Name()), ".csv") && !own[e.Name()]:
 			return fmt.Errorf("%s: a CSV file that this campaign does not write would be read as part of it; take it away or choose another folder", filepath.Join(dir, e.Name()))
 		}
 	}
 	return nil
-}
-
-// replace writes a file under a temporary name beside it and renames it once it
-// is whole. On failure nothing is left behind.
-func replace(path string, fill func(*os.File) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".sealbound-*.tmp")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if err = fill(f); err != nil {
-		return err
-	}
-	if err = f.Chmod(0o644); err != nil {
-		return err
-	}
-	if err = f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

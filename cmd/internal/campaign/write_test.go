@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"sealbound/cmd/internal/atomicfile"
 	"sealbound/stats/simulate"
 )
 
@@ -51,7 +52,7 @@ func small(t *testing.T) Options {
 func write(t *testing.T, s simulate.Settings, l Layout) string {
 	t.Helper()
 	dir := t.TempDir()
-	if err := Write(dir, s, l); err != nil {
+	if err := Write(dir, s, l, false); err != nil {
 		t.Fatal(err)
 	}
 	return dir
@@ -288,7 +289,8 @@ func TestSideTables(t *testing.T) {
 	}
 }
 
-// A folder with other CSV files is left alone; the campaign's own are replaced.
+// A folder with other CSV files is left alone; the campaign's own are replaced
+// when that is asked for.
 func TestStrangers(t *testing.T) {
 	s, l, err := small(t).Settings()
 	if err != nil {
@@ -297,7 +299,10 @@ func TestStrangers(t *testing.T) {
 	dir := write(t, s, l)
 	before := contents(t, dir)
 	s.Seed++
-	if err := Write(dir, s, l); err != nil {
+	if err := Write(dir, s, l, false); !errors.Is(err, ErrThere) || !reflect.DeepEqual(contents(t, dir), before) {
+		t.Errorf("error %v, want that files are there, and none changed", err)
+	}
+	if err := Write(dir, s, l, true); err != nil {
 		t.Fatal(err)
 	}
 	if after := contents(t, dir); len(after) != len(before) || reflect.DeepEqual(after, before) {
@@ -305,7 +310,7 @@ func TestStrangers(t *testing.T) {
 	}
 	l.Files = OneFile
 	before = contents(t, dir)
-	err = Write(dir, s, l)
+	err = Write(dir, s, l, true)
 	if err == nil || !strings.Contains(err.Error(), "session-2020-04-04.csv") {
 		t.Errorf("error %v, want the file that is in the way", err)
 	}
@@ -314,34 +319,33 @@ func TestStrangers(t *testing.T) {
 	}
 }
 
-// A file is there whole or not at all.
-func TestReplace(t *testing.T) {
-	dir := t.TempDir()
-	path := filepath.Join(dir, "a.csv")
-	if err := os.WriteFile(path, []byte("old"), 0o644); err != nil {
+// A new folder is there whole or not at all, and its parents are made.
+func TestNewFolder(t *testing.T) {
+	s, l, err := small(t).Settings()
+	if err != nil {
 		t.Fatal(err)
 	}
-	full := errors.New("the disk is full")
-	err := replace(path, func(f *os.File) error {
-		if _, err := f.WriteString("half of the n"); err != nil {
-			return err
-		}
-		return full
+	parent := t.TempDir()
+	dir := filepath.Join(parent, "some", "where")
+	if err := Write(dir, s, l, false); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(contents(t, dir), contents(t, write(t, s, l))) {
+		t.Error("a new folder holds other files than an empty one is given")
+	}
+	c, err := simulate.New(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := filepath.Join(parent, "some", "bad")
+	err = atomicfile.Folder(bad, func(dir string) error {
+		groups := []group{{name: "a.csv", runs: []int{0}}, {name: filepath.Join("no", "b.csv"), runs: []int{0}}}
+		return writeFiles(dir, newRowWriter(c, &l), groups, nil)
 	})
-	if !errors.Is(err, full) {
-		t.Errorf("error %v, want %v", err, full)
+	if err == nil {
+		t.Error("a file in a folder that is not there was written")
 	}
-	if got := contents(t, dir); len(got) != 1 || string(got["a.csv"]) != "old" {
-		t.Errorf("left behind: %q", got)
-	}
-	// Where the name belongs to a folder, the rename fails.
-	if err := os.Mkdir(filepath.Join(dir, "b.csv"), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	if err := replace(filepath.Join(dir, "b.csv"), func(*os.File) error { return nil }); err == nil {
-		t.Error("a file took the place of a folder")
-	}
-	if entries, err := os.ReadDir(dir); err != nil || len(entries) != 2 {
+	if entries, err := os.ReadDir(filepath.Join(parent, "some")); err != nil || len(entries) != 1 {
 		t.Errorf("left behind: %v (%v)", entries, err)
 	}
 }
@@ -384,14 +388,14 @@ func TestLayoutRefusals(t *testing.T) {
 		l := good
 		change(&l)
 		dir := filepath.Join(t.TempDir(), "new")
-		if err := Write(dir, s, l); err == nil {
+		if err := Write(dir, s, l, false); err == nil {
 			t.Errorf("%s: written", name)
 		}
 		if _, err := os.Stat(dir); !os.IsNotExist(err) {
 			t.Errorf("%s: refused, yet the folder was made", name)
 		}
 	}
-	if err := Write(t.TempDir(), simulate.Settings{}, good); err == nil {
+	if err := Write(t.TempDir(), simulate.Settings{}, good, false); err == nil {
 		t.Error("empty settings were written")
 	}
 	for _, f := range []Files{OneFile, PerSession, PerRun} {

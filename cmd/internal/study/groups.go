@@ -18,6 +18,15 @@ var (
 	placeFields      = []string{"gasket", "box", "fitting", "session", "run"}
 )
 
+// GroupFields are the columns that may make a group.
+func GroupFields() []string {
+	return slices.Concat(placeFields, instrumentFields, conditionFields)
+}
+
+// PoolFields are the columns in which readings that differ are kept apart unless
+// they are pooled.
+func PoolFields() []string { return slices.Clone(instrumentFields) }
+
 // field is the value of a closing in a grouping field.
 func (c closing) field(name string) string {
 	switch name {

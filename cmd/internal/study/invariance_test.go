@@ -40,7 +40,7 @@ func smallCampaign(t *testing.T) table {
 	}
 	layout.Gain = true
 	dir := t.TempDir()
-	if err := madeup.Write(dir, settings, layout); err != nil {
+	if err := madeup.Write(dir, settings, layout, false); err != nil {
 		t.Fatal(err)
 	}
 	name := layout.Name

@@ -100,8 +100,7 @@ func judgeAll(ctx context.Context, cells []*cell, s judge.Settings) ([]judge.Res
 
 // check refuses settings that cannot be meant.
 func (s Settings) check(by []string) error {
-	fields := slices.Concat(placeFields, instrumentFields, conditionFields)
-	if err := checkFields("by", by, fields); err != nil {
+	if err := checkFields("by", by, GroupFields()); err != nil {
 		return err
 	}
 	if err := checkFields("pool", s.Pool, instrumentFields); err != nil {

@@ -26,7 +26,7 @@ func archive(t *testing.T, change func(*madeup.Options)) string {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	if err := madeup.Write(dir, settings, layout); err != nil {
+	if err := madeup.Write(dir, settings, layout, false); err != nil {
 		t.Fatal(err)
 	}
 	return dir
