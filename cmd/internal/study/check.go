@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"sealbound/cmd/internal/report"
 )
@@ -18,16 +17,21 @@ func Check(ctx context.Context, paths []string, s Settings) (*report.Document, e
 		return nil, err
 	}
 	c, err := read(ctx, paths, s)
+	defer s.closed(c)
 	var bad *InputError
 	if err != nil && (!errors.As(err, &bad) || c.summary == nil) {
 		return nil, err
 	}
 	if bad != nil {
-		c.settle(c.seen, s.FreqMatchPPM*1e-6)
+		c.settle(s.FreqMatchPPM * 1e-6)
 	}
 	n := &notebook{}
 	doc := &report.Document{Version: s.Version, Command: "check", Settings: s.readingSettings(), Inputs: inputRows(c.summary)}
 	row := c.checkRow()
+	alike, unread := c.sift(&row)
+	if unread != nil {
+		return nil, unread
+	}
 	for _, text := range c.nameFittings() {
 		n.add(text, "")
 	}
@@ -36,7 +40,9 @@ func Check(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	c.noteRuns(n)
 	c.noteFloors(n)
 	c.noteContext(n)
-	c.noteFloorLike(n)
+	for _, text := range alike {
+		n.add(text, "")
+	}
 	doc.Check = []report.CheckRow{row}
 	doc.Headlines = []string{checkHeadline(row, c.summary.Omitted)}
 	doc.Notes = append(n.lines(), c.summary.Notes...)
@@ -72,39 +78,6 @@ func (c *campaign) checkRow() report.CheckRow {
 		}
 	}
 	row.Runs, row.DriftDB = len(runs), defined(drift)
-	frequencies := make(map[float64]bool)
-	type cell struct {
-		session string
-		point   int32
-	}
-	headroom := make(map[cell]float64)
-	for i := range c.closings {
-		cl := &c.closings[i]
-		for _, r := range cl.readings {
-			frequencies[c.points[r.point].FreqHz] = true
-			if r.limited {
-				row.Limited++
-			}
-			k := cell{cl.Session, r.point}
-			if h, seen := headroom[k]; !seen || r.headroomDB < h || math.IsNaN(h) {
-				headroom[k] = r.headroomDB
-			}
-		}
-	}
-	row.Frequencies = len(frequencies)
-	low := nan
-	for _, session := range c.distinct("session") {
-		sum, n := 0.0, 0
-		for p := range c.points {
-			if h, seen := headroom[cell{session, int32(p)}]; seen && !math.IsNaN(h) {
-				sum, n = sum+h, n+1
-			}
-		}
-		if mean := sum / float64(n); n > 0 && !(mean >= low) {
-			low = mean
-		}
-	}
-	row.HeadroomDB = defined(low)
 	return row
 }
 
@@ -181,75 +154,4 @@ func (c *campaign) noteContext(n *notebook) {
 			n.add(fmt.Sprintf("%s: %s (%s)", f, plural("value", "values", len(values)), someOf(values)), "")
 		}
 	}
-}
-
-// floorLikeDB is how near closed levels of different boxes must lie to look like
-// one and the same receiver floor.
-const floorLikeDB = 1
-
-// noteFloorLike warns where closed levels of different boxes agree at the same
-// points: boxes differ, a floor does not. Readings known to be limited are left out.
-func (c *campaign) noteFloorLike(n *notebook) {
-	type place struct{ session, box string }
-	type level struct {
-		sum float64
-		n   int
-	}
-	levels := make(map[place]map[int32]*level)
-	for i := range c.closings {
-		cl := &c.closings[i]
-		k := place{cl.Session, cl.Box}
-		for _, r := range cl.readings {
-			open, ok := c.runs[cl.run].openMean(r.point)
-			if r.limited || !ok {
-				continue
-			}
-			if levels[k] == nil {
-				levels[k] = make(map[int32]*level)
-			}
-			l := levels[k][r.point]
-			if l == nil {
-				l = &level{}
-				levels[k][r.point] = l
-			}
-			l.sum, l.n = l.sum+open-r.db, l.n+1
-		}
-	}
-	boxes := c.distinct("box")
-	for _, session := range c.distinct("session") {
-		var alike []string
-		for i, a := range boxes {
-			for _, b := range boxes[i+1:] {
-				same, common := 0, 0
-				for p, x := range levels[place{session, a}] {
-					y := levels[place{session, b}][p]
-					if y == nil {
-						continue
-					}
-					common++
-					if math.Abs(x.sum/float64(x.n)-y.sum/float64(y.n)) <= floorLikeDB {
-						same++
-					}
-				}
-				if common >= 3 && same == common {
-					alike = append(alike, a+" and "+b)
-				}
-			}
-		}
-		if len(alike) > 0 {
-			n.add(fmt.Sprintf("session %s: closed levels agree within %d dB at every common point for boxes %s: that is what a receiver's floor looks like; read it with the generator off",
-				session, floorLikeDB, strings.Join(alike, ", ")), "")
-		}
-	}
-}
-
-// openMean is the run's open level at a point, averaged over its repeats in dB.
-func (r run) openMean(point int32) (float64, bool) {
-	sum, n := 0.0, 0
-	for _, levels := range r.open {
-		if x, ok := levels[point]; ok {
-			sum, n = sum+x, n+1
-		}
-	}
-	return sum / float64(n), n > 0
 }

@@ -4,53 +4,68 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
-	"math"
 	"slices"
-
-	"github.com/apache/arrow/go/v15/arrow"
-	"github.com/apache/arrow/go/v15/arrow/array"
+	"time"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/cmd/internal/spill"
 	"sealbound/ingest"
 )
 
-// A campaign holds what is kept of the runs: closings and their attenuations.
-// Order is canonical, so that the order of rows and files never shows.
+// A campaign holds what is kept of the runs: closings, and where their attenuations
+// stand. Order is canonical, so that the order of rows and files never shows.
 type campaign struct {
 	closings []closing
 	points   []ingest.Point // ascending by frequency, position, polarization
 	runs     []run
 	summary  *ingest.Summary
-	seen     []ingest.Point // as the runs gave them, before they are settled
+	store    *spill.Store
+	intake   *intake // while it is read
+	scratch  []byte
 }
 
-// A closing has its attenuations by ascending point.
+// An occasion is what the closings of one strip in one run share.
+type occasion struct {
+	Box, Gasket, Fitting string
+	Installed, Date      time.Time
+	Session, Run, File   string
+	context              []labelled
+	fitting              string // what tells this fitting from others of the box and gasket
+	run                  int    // index in campaign.runs
+	rank                 int    // among the occasions, in canonical order
+}
+
+// A labelled value is one of a context column.
+type labelled struct{ field, value string }
+
+// A closing is kept small: an archive may have a million of them.
 type closing struct {
-	ingest.Closing
-	fitting  string // what tells this fitting from others of the box and gasket
-	run      int    // index in campaign.runs
-	readings []reading
+	*occasion
+	Label        string
+	Line         int32
+	OwnReference bool
+	block        block // its attenuations
 }
 
-type reading struct {
-	point               int32
-	db, headroomDB      float64 // headroom NaN where not known
-	limited, floorKnown bool
-}
-
-// A run keeps its open repeats by campaign point.
+// A run keeps the levels of its open repeats, one after another, NaN where a repeat
+// lacks the point.
 type run struct {
 	label, reference string
 	referenceDate    string
-	open             []map[int32]float64
+	grid             *grid
+	open             int64 // where the levels begin in the store
+	repeats          int
 	driftDB          float64
 	driftAt          ingest.Point
 	counts           ingest.Counts
 }
 
+// inMemory is how many bytes of attenuations stay in memory; what is more goes to a
+// temporary file, so that an archive may be larger than memory.
+const inMemory = 16 << 20
+
 // read collects the campaign, or returns an *InputError. A campaign that the
-// settings carry was read already.
+// settings carry was read already. Whoever calls read closes what it returns.
 func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
 	if s.campaign != nil {
 		return s.campaign, nil
@@ -58,20 +73,27 @@ func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
 	return readAlso(ctx, paths, s, nil)
 }
 
+// closed gives back the store of a campaign that was read for these settings alone.
+func (s Settings) closed(c *campaign) {
+	if c != nil && s.campaign == nil {
+		c.close()
+	}
+}
+
+func (c *campaign) close() {
+	if c.store != nil {
+		c.store.Close() // what it held was only read
+	}
+}
+
 // readAlso shows each run to another reader too, with its readings as they stand in
 // the data; nil: to none.
 func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest.Run) error) (*campaign, error) {
-	c := &campaign{}
-	code := make(map[ingest.Point]int32)
-	index := func(p ingest.Point) int32 {
-		k, ok := code[p]
-		if !ok {
-			k = int32(len(c.seen))
-			code[p] = k
-			c.seen = append(c.seen, p)
-		}
-		return k
+	budget := int64(inMemory)
+	if s.inMemory > 0 {
+		budget = s.inMemory
 	}
+	c := &campaign{store: spill.New(budget), intake: newIntake()}
 	options := s.ingestOptions()
 	options.OmitReadings = also == nil
 	summary, err := ingest.Read(ctx, paths, options, func(r *ingest.Run) error {
@@ -80,13 +102,13 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 				return err
 			}
 		}
-		return c.add(r, index)
+		return c.add(r)
 	})
 	c.summary = summary
 	if err != nil {
 		return c, inputError(summary, err)
 	}
-	c.settle(c.seen, s.FreqMatchPPM*1e-6)
+	c.settle(s.FreqMatchPPM * 1e-6)
 	return c, nil
 }
 
@@ -102,64 +124,33 @@ func inputError(summary *ingest.Summary, err error) error {
 }
 
 // add keeps one run. The records are released afterwards, so values are copied.
-func (c *campaign) add(r *ingest.Run, index func(ingest.Point) int32) error {
-	local := make([]int32, len(r.Points))
-	for i, p := range r.Points {
-		local[i] = index(p)
-	}
-	k := run{label: r.Label, reference: r.Reference.Run, referenceDate: civil(r.Reference.Date), driftDB: r.Reference.DriftDB, counts: r.Counts}
+func (c *campaign) add(r *ingest.Run) error {
+	in := c.intake
+	k := run{label: in.word(r.Label), reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
+		repeats: len(r.Reference.Repeats), driftDB: r.Reference.DriftDB, counts: r.Counts}
 	if at := r.Reference.DriftAt; at >= 0 && at < len(r.Points) {
 		k.driftAt = r.Points[at]
 	}
-	for _, repeat := range r.Reference.Repeats {
-		levels := make(map[int32]float64, len(repeat))
-		for i, x := range repeat {
-			if !math.IsNaN(x) {
-				levels[local[i]] = x
-			}
-		}
-		k.open = append(k.open, levels)
+	var err error
+	if k.open, err = c.keepOpen(r.Reference.Repeats, len(r.Points)); err != nil {
+		return err
 	}
 	first := len(c.closings)
-	for _, cl := range r.Closings {
-		c.closings = append(c.closings, closing{Closing: cl, run: len(c.runs)})
+	for i := range r.Closings {
+		cl := &r.Closings[i]
+		c.closings = append(c.closings, closing{occasion: in.occasionOf(cl, len(c.runs)), Label: in.word(cl.Label), Line: int32(cl.Line), OwnReference: cl.OwnReference})
 	}
 	c.runs = append(c.runs, k)
-	return eachAttenuation(r.Attenuation, func(closing, point int32, x reading) {
-		x.point = local[point]
-		at := &c.closings[first+int(closing)]
-		at.readings = append(at.readings, x)
-	})
-}
-
-// eachAttenuation walks the rows of a record of schema ingest.Attenuation.
-func eachAttenuation(rec arrow.Record, visit func(closing, point int32, x reading)) error {
-	column := func(name string) arrow.Array {
-		at := ingest.Attenuation.FieldIndices(name)
-		return rec.Column(at[0])
-	}
-	closings, ok1 := column("closing").(*array.Int32)
-	points, ok2 := column("point").(*array.Int32)
-	levels, ok3 := column("attenuation_db").(*array.Float64)
-	limited, ok4 := column("limited").(*array.Boolean)
-	known, ok5 := column("floor_known").(*array.Boolean)
-	headroom, ok6 := column("headroom_db").(*array.Float64)
-	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 || !ok6 {
-		return fmt.Errorf("the attenuation table has other columns than its schema: %s", rec.Schema())
-	}
-	for i := range int(rec.NumRows()) {
-		x := reading{db: levels.Value(i), limited: limited.Value(i), floorKnown: known.Value(i), headroomDB: math.NaN()}
-		if headroom.IsValid(i) {
-			x.headroomDB = headroom.Value(i)
-		}
-		visit(closings.Value(i), points.Value(i), x)
-	}
-	return nil
+	return c.keep(r.Attenuation, len(r.Points), c.closings[first:])
 }
 
 // settle makes points of different runs one where their frequencies match, and
-// puts points, closings and readings into canonical order.
-func (c *campaign) settle(points []ingest.Point, match float64) {
+// puts points and closings into canonical order.
+func (c *campaign) settle(match float64) {
+	if c.intake == nil {
+		return
+	}
+	points := c.intake.points
 	order := make([]int32, len(points))
 	for i := range order {
 		order[i] = int32(i)
@@ -193,26 +184,45 @@ func (c *campaign) settle(points []ingest.Point, match float64) {
 		at, _ := slices.BinarySearchFunc(c.points, p, byFrequency)
 		final[i] = int32(at)
 	}
-	for i := range c.runs {
-		for r, levels := range c.runs[i].open {
-			moved := make(map[int32]float64, len(levels))
-			for p, x := range levels {
-				moved[final[p]] = x
-			}
-			c.runs[i].open[r] = moved
-		}
+	for _, g := range c.intake.grids {
+		g.settle(final)
 	}
-	for i := range c.closings {
-		readings := c.closings[i].readings
-		for k := range readings {
-			readings[k].point = final[readings[k].point]
-		}
-		slices.SortFunc(readings, func(a, b reading) int { return cmp.Compare(a.point, b.point) })
-	}
-	slices.SortStableFunc(c.closings, func(a, b closing) int {
+	c.order(c.intake.occasions)
+	c.intake = nil
+}
+
+// order sorts the closings by what is written of them, of equal ones by when they
+// were read. Occasions are far fewer, so these are compared, and closings counted.
+func (c *campaign) order(occasions []*occasion) {
+	compare := func(a, b *occasion) int {
 		return cmp.Or(cmp.Compare(a.Box, b.Box), cmp.Compare(a.Gasket, b.Gasket), cmp.Compare(a.Fitting, b.Fitting),
-			a.Date.Compare(b.Date), cmp.Compare(a.Session, b.Session), cmp.Compare(a.Run, b.Run), cmp.Compare(a.Label, b.Label))
-	})
+			a.Date.Compare(b.Date), cmp.Compare(a.Session, b.Session), cmp.Compare(a.Run, b.Run))
+	}
+	slices.SortFunc(occasions, compare)
+	rank := 0
+	for i, o := range occasions {
+		if i > 0 && compare(occasions[i-1], o) != 0 {
+			rank++
+		}
+		o.rank = rank
+	}
+	next := make([]int, rank+2)
+	for _, cl := range c.closings {
+		next[cl.rank+1]++
+	}
+	for i := range rank + 1 {
+		next[i+1] += next[i]
+	}
+	starts := slices.Clone(next)
+	sorted := make([]closing, len(c.closings))
+	for _, cl := range c.closings {
+		sorted[next[cl.rank]] = cl
+		next[cl.rank]++
+	}
+	for i := range rank + 1 {
+		slices.SortStableFunc(sorted[starts[i]:starts[i+1]], func(a, b closing) int { return cmp.Compare(a.Label, b.Label) })
+	}
+	c.closings = sorted
 }
 
 func problemRows(s *ingest.Summary) []report.Problem {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -30,6 +31,7 @@ func Compare(ctx context.Context, paths []string, s Settings) (*report.Document,
 		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, paths, s)
+	defer s.closed(c)
 	if err != nil {
 		return nil, err
 	}
@@ -41,8 +43,11 @@ func Compare(ctx context.Context, paths []string, s Settings) (*report.Document,
 	}
 	settings := compare.Settings{Confidence: s.Confidence, EquivalentDB: s.EquivalentDB, Power: s.Average == "power",
 		RaiseDB: s.LimitedRaiseDB, FloorMarginDB: s.FloorMarginDB, Reference: budget}
-	for _, x := range cells {
-		if err := ctx.Err(); err != nil {
+	for x, err := range cells {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
 			return nil, err
 		}
 		y := &contest{cell: x, gaskets: labelsOf(x.closings, func(cl *closing) string { return cl.Gasket }),
@@ -99,7 +104,7 @@ func labelsOf(closings []*closing, key func(*closing) string) []string {
 
 // comparisons are the groups in their bands, without control boxes, each fitting at
 // the age that the question is about.
-func (c *campaign) comparisons(by []string, s Settings, t target, n *notebook) ([]*cell, error) {
+func (c *campaign) comparisons(by []string, s Settings, t target, n *notebook) (iter.Seq2[*cell, error], error) {
 	closings, err := c.chosen(s, n)
 	if err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"iter"
 	"slices"
 
 	"sealbound/cmd/internal/report"
@@ -18,107 +19,284 @@ type cell struct {
 	closings []*closing
 }
 
+// outline are the cells without their readings: what a page tells of them.
+func outline(cells iter.Seq2[*cell, error]) ([]*outlined, error) {
+	var out []*outlined
+	for x, err := range cells {
+		if err != nil {
+			return nil, err
+		}
+		o := &outlined{group: x.group, band: x.band, points: x.points, closings: x.closings, targetDB: x.data.TargetDB,
+			readings: len(x.data.Limited), floorUnknown: slices.Contains(x.data.FloorKnown, false)}
+		for _, is := range x.data.Limited {
+			if is {
+				o.limited++
+			}
+		}
+		out = append(out, o)
+	}
+	return out, nil
+}
+
+// An outlined cell is one without its readings.
+type outlined struct {
+	group             group
+	band              report.Band
+	points            []int32
+	targetDB          []float64 // by point
+	closings          []*closing
+	readings, limited int
+	floorUnknown      bool // of some reading
+}
+
 // coder gives codes to labels in sorted order, so that the order of rows and files
-// never reaches the arithmetic.
+// never reaches the arithmetic. Closings of one occasion have one label.
 func coder(name string, closings []*closing, key func(*closing) string) stats.Factor {
-	keys := make([]string, len(closings))
+	keys := make([]string, 0, 64) // by occasion, as they follow each other
 	for i, cl := range closings {
-		keys[i] = key(cl)
+		if i == 0 || closings[i-1].occasion != cl.occasion {
+			keys = append(keys, key(cl))
+		}
 	}
 	sorted := slices.Clone(keys)
 	slices.Sort(sorted)
 	sorted = slices.Compact(sorted)
-	f := stats.Factor{Name: name, Codes: make([]int32, len(keys)), Levels: len(sorted)}
-	for i, k := range keys {
-		at, _ := slices.BinarySearch(sorted, k)
+	f := stats.Factor{Name: name, Codes: make([]int32, len(closings)), Levels: len(sorted)}
+	next := 0
+	for i, cl := range closings {
+		if i > 0 && closings[i-1].occasion == cl.occasion {
+			f.Codes[i] = f.Codes[i-1]
+			continue
+		}
+		at, _ := slices.BinarySearch(sorted, keys[next])
 		f.Codes[i] = int32(at)
+		next++
 	}
 	return f
 }
 
 // join makes one key of several labels; the zero byte cannot stand in a label.
 func join(parts ...string) string {
-	key := ""
+	n := len(parts)
 	for _, p := range parts {
-		key += p + "\x00"
+		n += len(p)
 	}
-	return key
+	key := make([]byte, 0, n)
+	for _, p := range parts {
+		key = append(append(key, p...), 0)
+	}
+	return string(key)
 }
 
-// cellOf gathers the readings of a group in a band. Closings without a reading in
-// the band are not in it. It returns nil where there is none.
-func (c *campaign) cellOf(g group, band report.Band, inside []bool, t target) (*cell, error) {
-	x := &cell{group: g, band: band}
+// A layer is a band with the campaign points that lie in it.
+type layer struct {
+	band   report.Band
+	inside []bool
+}
+
+// mostAtOnce is how many readings are read back at once: those of several bands, or
+// of one that has more.
+const mostAtOnce = 300_000
+
+// each gives the groups in their bands, made one after another, as they are asked for.
+// Closings without a reading in a band are not in its cell; a cell without any is left
+// out.
+func (c *campaign) each(groups []group, layers []layer, t target) iter.Seq2[*cell, error] {
+	return func(yield func(*cell, error) bool) {
+		for _, g := range groups {
+			factors := c.factors(g.closings)
+			for rest := layers; len(rest) > 0; {
+				n := c.atOnce(g, rest)
+				cells, err := c.build(g, rest[:n], t, factors)
+				if err != nil {
+					yield(nil, err)
+					return
+				}
+				for i, x := range cells {
+					cells[i] = nil // whoever has it keeps it
+					if x != nil && !yield(x, nil) {
+						return
+					}
+				}
+				rest = rest[n:]
+			}
+		}
+	}
+}
+
+// cellOf is the cell of a group in one layer; nil where there is none.
+func (c *campaign) cellOf(g group, l layer, t target) (*cell, error) {
+	cells, err := c.build(g, []layer{l}, t, c.factors(g.closings))
+	if err != nil {
+		return nil, err
+	}
+	return cells[0], nil
+}
+
+// size is the most readings that a group can have in a layer.
+func (c *campaign) size(on map[*grid]int, l layer) (n int) {
+	for g, closings := range on {
+		for _, p := range g.points {
+			if l.inside[p] {
+				n += closings
+			}
+		}
+	}
+	return n
+}
+
+// on counts closings by the grid that they are on.
+func (c *campaign) on(closings []*closing) map[*grid]int {
+	n := make(map[*grid]int)
+	for _, cl := range closings {
+		n[c.runs[cl.run].grid]++
+	}
+	return n
+}
+
+// atOnce is how many of the layers are read back together.
+func (c *campaign) atOnce(g group, layers []layer) int {
+	on := c.on(g.closings)
+	total := 0
+	for i, l := range layers {
+		if total += c.size(on, l); total > mostAtOnce {
+			return max(i, 1)
+		}
+	}
+	return len(layers)
+}
+
+// factors are the labels of closings as codes.
+func (c *campaign) factors(closings []*closing) judge.Data {
+	d := judge.Data{
+		Box:       coder("box", closings, func(cl *closing) string { return cl.Box }),
+		Fitting:   coder("fitting", closings, func(cl *closing) string { return join(cl.Box, cl.Gasket, cl.fitting) }),
+		Session:   coder("session", closings, func(cl *closing) string { return cl.Session }),
+		Run:       coder("run", closings, func(cl *closing) string { return cl.Run }),
+		Reference: coder("reference", closings, func(cl *closing) string { return c.runs[cl.run].reference }),
+	}
+	for _, cl := range closings {
+		d.OwnReference = append(d.OwnReference, cl.OwnReference)
+	}
+	d.Closings = len(closings)
+	return d
+}
+
+// build gathers the readings of a group in some layers, which may share points. factors
+// are those of the group's closings. Where a layer has no reading its cell is nil.
+func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) ([]*cell, error) {
+	cells := make([]*cell, len(layers))
+	of := make([][]*cell, len(c.points)) // the cells that a point lies in
+	on := c.on(g.closings)
+	for i, l := range layers {
+		n := c.size(on, l)
+		x := &cell{group: g, band: l.band, closings: make([]*closing, 0, len(g.closings))}
+		x.data = judge.Data{Closing: make([]int32, 0, n), Point: make([]int32, 0, n), DB: make([]float64, 0, n),
+			Limited: make([]bool, 0, n), FloorKnown: make([]bool, 0, n), HeadroomDB: make([]float64, 0, n)}
+		cells[i] = x
+		for p, is := range l.inside {
+			if is {
+				of[p] = append(of[p], x)
+			}
+		}
+	}
+	var r readings
+	for _, cl := range g.closings {
+		if err := c.load(cl, &r); err != nil {
+			return nil, err
+		}
+		for i, p := range r.point {
+			for _, x := range of[p] {
+				if k := len(x.closings); k == 0 || x.closings[k-1] != cl {
+					x.closings = append(x.closings, cl)
+				}
+				d := &x.data
+				d.Closing, d.Point = append(d.Closing, int32(len(x.closings)-1)), append(d.Point, p)
+				d.DB, d.HeadroomDB = append(d.DB, r.db[i]), append(d.HeadroomDB, r.headroomDB[i])
+				d.Limited, d.FloorKnown = append(d.Limited, r.limited[i]), append(d.FloorKnown, r.floorKnown[i])
+			}
+		}
+	}
+	opens := make(map[int][][]float64)
 	code := make([]int32, len(c.points))
+	for i, x := range cells {
+		if len(x.closings) == 0 {
+			cells[i] = nil
+			continue
+		}
+		if err := c.finish(x, t, factors, code, opens); err != nil {
+			return nil, err
+		}
+	}
+	return cells, nil
+}
+
+// finish gives the cell its codes, targets and open readings. code is for use here,
+// opens are those read already, by run.
+func (c *campaign) finish(x *cell, t target, factors judge.Data, code []int32, opens map[int][][]float64) error {
 	for i := range code {
 		code[i] = -1
 	}
-	for _, cl := range g.closings {
-		any := false
-		for _, r := range cl.readings {
-			if inside[r.point] {
-				code[r.point] = 0
-				any = true
-			}
-		}
-		if any {
-			x.closings = append(x.closings, cl)
-		}
+	for _, p := range x.data.Point {
+		code[p] = 0
 	}
-	if len(x.closings) == 0 {
-		return nil, nil
-	}
-	for p := range code {
-		if code[p] < 0 {
+	var wanted []float64
+	for p, k := range code {
+		if k < 0 {
 			continue
 		}
 		code[p] = int32(len(x.points))
 		x.points = append(x.points, int32(p))
 		db, err := t.at(c.points[p].FreqHz)
 		if err != nil {
-			return nil, err
+			return &InputError{Err: err}
 		}
-		x.data.TargetDB = append(x.data.TargetDB, db)
+		wanted = append(wanted, db)
 	}
 	d := &x.data
-	d.Points, d.Closings = len(x.points), len(x.closings)
-	d.Box = coder("box", x.closings, func(cl *closing) string { return cl.Box })
-	d.Fitting = coder("fitting", x.closings, func(cl *closing) string { return join(cl.Box, cl.Gasket, cl.fitting) })
-	d.Session = coder("session", x.closings, func(cl *closing) string { return cl.Session })
-	d.Run = coder("run", x.closings, func(cl *closing) string { return cl.Run })
-	d.Reference = coder("reference", x.closings, func(cl *closing) string { return c.runs[cl.run].reference })
+	for i, p := range d.Point {
+		d.Point[i] = code[p]
+	}
+	if len(x.closings) == len(x.group.closings) {
+		x.closings = x.group.closings
+	} else {
+		factors = c.factors(x.closings)
+	}
+	d.Points, d.TargetDB, d.Closings = len(x.points), wanted, len(x.closings)
+	d.Box, d.Fitting, d.Session, d.Run = factors.Box, factors.Fitting, factors.Session, factors.Run
+	d.Reference, d.OwnReference = factors.Reference, factors.OwnReference
 	d.Opens = make([]judge.Open, d.Reference.Levels)
 	for i, cl := range x.closings {
-		d.OwnReference = append(d.OwnReference, cl.OwnReference)
-		for _, r := range cl.readings {
-			if !inside[r.point] {
-				continue
+		at := d.Reference.Codes[i]
+		if c.runs[cl.run].repeats == 0 || d.Opens[at] != nil {
+			continue
+		}
+		levels, ok := opens[cl.run]
+		if !ok {
+			var err error
+			if levels, err = c.open(cl.run); err != nil {
+				return err
 			}
-			d.Closing = append(d.Closing, int32(i))
-			d.Point = append(d.Point, code[r.point])
-			d.DB = append(d.DB, r.db)
-			d.Limited = append(d.Limited, r.limited)
-			d.FloorKnown = append(d.FloorKnown, r.floorKnown)
-			d.HeadroomDB = append(d.HeadroomDB, r.headroomDB)
+			opens[cl.run] = levels
 		}
-		if at := d.Reference.Codes[i]; d.Opens[at] == nil {
-			d.Opens[at] = c.open(cl.run, x.points)
-		}
+		d.Opens[at] = onPoints(levels, c.runs[cl.run].grid, code, len(x.points))
 	}
-	return x, nil
+	return nil
 }
 
-// open gives a run's open repeats at the points of a cell.
-func (c *campaign) open(run int, points []int32) judge.Open {
+// onPoints are the levels of a run's open repeats at the points of a cell; NaN where a
+// repeat lacks the point.
+func onPoints(levels [][]float64, g *grid, code []int32, points int) judge.Open {
 	var out judge.Open
-	for _, levels := range c.runs[run].open {
-		row := make([]float64, len(points))
-		for i, p := range points {
-			x, ok := levels[p]
-			if !ok {
-				x = nan
+	for _, repeat := range levels {
+		row := make([]float64, points)
+		for i := range row {
+			row[i] = nan
+		}
+		for place, p := range g.points {
+			if k := code[p]; k >= 0 {
+				row[k] = repeat[place]
 			}
-			row[i] = x
 		}
 		out = append(out, row)
 	}

@@ -12,33 +12,46 @@ import (
 // the one that was tested before.
 var newFitting = map[string]bool{"replaced": true, "repaired": true, "cleaned": true, "adjusted": true}
 
-// nameFittings fills in closing.fitting. A label in the data stands. Without one,
+// nameFittings fills in occasion.fitting. A label in the data stands. Without one,
 // a fitting of a gasket in a box ends where another installation date is given,
 // where an event renews it (an event counts from its own day on), and where
 // another gasket was tested in the box in between.
 func (c *campaign) nameFittings() (notes []string) {
 	tested := make(map[string]map[string][]time.Time) // box, gasket: dates
+	var last *occasion
 	for _, cl := range c.closings {
-		if cl.Date.IsZero() {
+		if cl.occasion == last || cl.Date.IsZero() {
 			continue
 		}
+		last = cl.occasion
 		if tested[cl.Box] == nil {
 			tested[cl.Box] = make(map[string][]time.Time)
 		}
 		tested[cl.Box][cl.Gasket] = append(tested[cl.Box][cl.Gasket], cl.Date)
 	}
+	type place struct{ box, gasket string }
+	parted := make(map[place][]time.Time)
+	for box, gaskets := range tested {
+		for gasket := range gaskets {
+			parted[place{box, gasket}] = partings(gaskets, gasket)
+		}
+	}
 	undated := make(map[string]bool)
-	for i := range c.closings {
-		cl := &c.closings[i]
+	last = nil
+	for _, cl := range c.closings {
+		if cl.occasion == last {
+			continue
+		}
+		last = cl.occasion
 		if cl.Fitting != "" {
 			cl.fitting = cl.Fitting
 			continue
 		}
 		key := civil(cl.Installed)
-		if n := eventsBefore(c.summary.Events, *cl); n > 0 {
+		if n := eventsBefore(c.summary.Events, cl.occasion); n > 0 {
 			key += fmt.Sprintf(" after event %d", n)
 		}
-		if n := stints(tested[cl.Box], cl.Gasket, cl.Date); n > 0 {
+		if n := stints(parted[place{cl.Box, cl.Gasket}], cl.Date); n > 0 {
 			key += fmt.Sprintf(" stint %d", n+1)
 		}
 		cl.fitting = key
@@ -52,7 +65,7 @@ func (c *campaign) nameFittings() (notes []string) {
 
 // eventsBefore counts the events that renewed the seal of the closing's box up to
 // its day.
-func eventsBefore(events []ingest.Event, cl closing) (n int) {
+func eventsBefore(events []ingest.Event, cl *occasion) (n int) {
 	for _, e := range events {
 		if e.Box == cl.Box && newFitting[e.Kind] && !cl.Date.IsZero() && !e.Date.After(cl.Date) {
 			n++
@@ -65,28 +78,43 @@ func hasEvents(events []ingest.Event, box string) bool {
 	return slices.ContainsFunc(events, func(e ingest.Event) bool { return e.Box == box && newFitting[e.Kind] })
 }
 
-// stints counts how often, before date, tests of the gasket in a box were parted by
-// days on which only other gaskets were tested there.
-func stints(tested map[string][]time.Time, gasket string, date time.Time) (n int) {
-	if len(tested) < 2 || date.IsZero() {
-		return 0
+// partings are the days, in order, on which tests of the gasket in a box began again
+// after days on which only other gaskets were tested there.
+func partings(tested map[string][]time.Time, gasket string) (out []time.Time) {
+	if len(tested) < 2 {
+		return nil
+	}
+	var others []time.Time
+	for other, dates := range tested {
+		if other != gasket {
+			others = append(others, dates...)
+		}
 	}
 	own := slices.Clone(tested[gasket])
 	slices.SortFunc(own, time.Time.Compare)
 	own = slices.CompactFunc(own, time.Time.Equal)
-	for i := 1; i < len(own) && !own[i].After(date); i++ {
-		parted := false
-		for other, dates := range tested {
-			if other == gasket {
-				continue
+	slices.SortFunc(others, time.Time.Compare)
+	for i := 1; i < len(own); i++ {
+		at, _ := slices.BinarySearchFunc(others, own[i-1], func(d, after time.Time) int {
+			if d.After(after) {
+				return 1
 			}
-			for _, d := range dates {
-				parted = parted || d.After(own[i-1]) && d.Before(own[i])
-			}
+			return -1
+		})
+		if at < len(others) && others[at].Before(own[i]) {
+			out = append(out, own[i])
 		}
-		if parted {
-			n++
-		}
+	}
+	return out
+}
+
+// stints counts how often, up to date, tests were parted.
+func stints(parted []time.Time, date time.Time) (n int) {
+	if date.IsZero() {
+		return 0
+	}
+	for n < len(parted) && !parted[n].After(date) {
+		n++
 	}
 	return n
 }

@@ -28,7 +28,7 @@ func GroupFields() []string {
 func PoolFields() []string { return slices.Clone(instrumentFields) }
 
 // field is the value of a closing in a grouping field.
-func (c closing) field(name string) string {
+func (c *occasion) field(name string) string {
 	switch name {
 	case "gasket":
 		return c.Gasket
@@ -41,7 +41,12 @@ func (c closing) field(name string) string {
 	case "run":
 		return c.Run
 	}
-	return c.Context[name]
+	for _, x := range c.context {
+		if x.field == name {
+			return x.value
+		}
+	}
+	return ""
 }
 
 // A group is a set of closings that one row of the result is about.
@@ -115,7 +120,12 @@ func (c *campaign) filtered(s Settings) (kept []*closing, left int) {
 func groupBy(closings []*closing, fields []string) []group {
 	at := make(map[string]int)
 	var groups []group
-	for _, cl := range closings {
+	last := -1 // the group of the closing before
+	for i, cl := range closings {
+		if i > 0 && closings[i-1].occasion == cl.occasion {
+			groups[last].closings = append(groups[last].closings, cl)
+			continue
+		}
 		labels := make([]report.Label, len(fields))
 		var key strings.Builder
 		for i, f := range fields {
@@ -129,6 +139,7 @@ func groupBy(closings []*closing, fields []string) []group {
 			groups = append(groups, group{labels: labels})
 		}
 		groups[k].closings = append(groups[k].closings, cl)
+		last = k
 	}
 	slices.SortStableFunc(groups, func(a, b group) int {
 		for i := range a.labels {
@@ -182,8 +193,11 @@ func mixedConditions(g group, n *notebook) {
 // distinct lists the filled values of a field, sorted.
 func distinct(closings []*closing, f string) []string {
 	var values []string
-	for _, cl := range closings {
-		if v := cl.field(f); v != "" {
+	for i, cl := range closings {
+		if i > 0 && closings[i-1].occasion == cl.occasion {
+			continue
+		}
+		if v := cl.field(f); v != "" && (len(values) == 0 || values[len(values)-1] != v) {
 			values = append(values, v)
 		}
 	}
@@ -194,7 +208,7 @@ func distinct(closings []*closing, f string) []string {
 // A fitting is one installation of a gasket in a box.
 type fittingKey struct{ box, gasket, fitting string }
 
-func (c closing) fittingKey() fittingKey { return fittingKey{c.Box, c.Gasket, c.fitting} }
+func (c *occasion) fittingKey() fittingKey { return fittingKey{c.Box, c.Gasket, c.fitting} }
 
 // started is when a fitting went in: its installation, else its first test; zero
 // where neither has a date.

@@ -3,12 +3,10 @@ package study
 import (
 	"context"
 	"fmt"
+	"iter"
 	"math"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
-	"sync/atomic"
 
 	"sealbound/cmd/internal/report"
 	"sealbound/stats/judge"
@@ -35,6 +33,7 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, paths, s)
+	defer s.closed(c)
 	if err != nil {
 		return nil, err
 	}
@@ -44,58 +43,28 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	if err != nil {
 		return nil, err
 	}
-	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
-		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
-	results, err := judgeAll(ctx, cells, settings)
-	if err != nil {
-		return nil, err
-	}
-	if s.Family == "holm" {
-		holm(results, settings, n)
-	}
-	for i, x := range cells {
-		doc.Judge = append(doc.Judge, c.judgeRow(x, results[i], s))
-		c.noteResult(x, results[i], s, n)
+	tell := func(x *cell, r judge.Result) {
+		doc.Judge = append(doc.Judge, c.judgeRow(x, r, s))
+		c.noteResult(x, r, s, n)
 		if s.Explain {
 			doc.Explain = append(doc.Explain, report.Explanation{
-				Title: x.group.name() + ", band " + x.band.Name, Lines: results[i].Explain})
+				Title: x.group.name() + ", band " + x.band.Name, Lines: r.Explain})
 		}
+	}
+	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
+		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
+	if s.Family == "holm" {
+		err = judgeFamily(ctx, cells, settings, n, tell)
+	} else {
+		err = judgeEach(ctx, cells, settings, tell)
+	}
+	if err != nil {
+		return nil, err
 	}
 	doc.Headlines = headlines(doc.Judge, s)
 	doc.Notes = append(n.lines(), c.summary.Notes...)
 	doc.Cautions = cautions
 	return doc, nil
-}
-
-// judgeAll judges the cells side by side; each has its own place in the results, so
-// the number of processors never shows.
-func judgeAll(ctx context.Context, cells []*cell, s judge.Settings) ([]judge.Result, error) {
-	results, errs := make([]judge.Result, len(cells)), make([]error, len(cells))
-	var next atomic.Int64
-	var done sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(cells)) {
-		done.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(cells) {
-					return
-				}
-				if errs[i] = ctx.Err(); errs[i] == nil {
-					results[i], errs[i] = judge.Judge(cells[i].data, s)
-				}
-			}
-		})
-	}
-	done.Wait()
-	for i, err := range errs {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%s, band %s: %w", cells[i].group.name(), cells[i].band.Name, err)
-		}
-	}
-	return results, nil
 }
 
 // check refuses settings that cannot be meant.
@@ -115,7 +84,7 @@ func (s Settings) check(by []string) error {
 
 // cells are the groups in their bands, after filters and the choice of the test
 // that the question is about.
-func (c *campaign) cells(by []string, s Settings, t target, n *notebook) ([]*cell, error) {
+func (c *campaign) cells(by []string, s Settings, t target, n *notebook) (iter.Seq2[*cell, error], error) {
 	closings, err := c.chosen(s, n)
 	if err != nil {
 		return nil, err
@@ -159,7 +128,7 @@ func (c *campaign) chosen(s Settings, n *notebook) ([]*closing, error) {
 }
 
 // banded are the cells of groups in their bands; note says what each group holds.
-func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, note func(group)) ([]*cell, error) {
+func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, note func(group)) (iter.Seq2[*cell, error], error) {
 	var used []float64
 	for _, p := range c.points {
 		if len(used) == 0 || p.FreqHz != used[len(used)-1] {
@@ -170,24 +139,25 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 	if err != nil {
 		return nil, err
 	}
-	inside := c.inside(bands, n)
-	var cells []*cell
+	var layers []layer
+	for b, inside := range c.inside(bands, n) {
+		layers = append(layers, layer{bands[b], inside})
+	}
 	for _, g := range groups {
 		note(g)
-		for b, band := range bands {
-			x, err := c.cellOf(g, band, inside[b], t)
-			if err != nil {
-				return nil, &InputError{Err: err}
-			}
-			if x != nil {
-				cells = append(cells, x)
+	}
+	return func(yield func(*cell, error) bool) {
+		none := true
+		for x, err := range c.each(groups, layers, t) {
+			none = false
+			if !yield(x, err) {
+				return
 			}
 		}
-	}
-	if len(cells) == 0 {
-		return nil, c.unusable("no reading lies in the bands asked for; --bands each judges every frequency", n)
-	}
-	return cells, nil
+		if none {
+			yield(nil, c.unusable("no reading lies in the bands asked for; --bands each judges every frequency", n))
+		}
+	}, nil
 }
 
 // unusable is the error of a campaign that leaves nothing to judge, with the notes

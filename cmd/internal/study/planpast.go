@@ -28,6 +28,7 @@ func (p *planner) pastCases(ctx context.Context) ([]*planCase, error) {
 		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, p.s.From, p.s.Settings)
+	defer p.s.closed(c)
 	if err != nil {
 		return nil, err
 	}
@@ -46,8 +47,11 @@ func (p *planner) pastCases(ctx context.Context) ([]*planCase, error) {
 	}
 	p.gasket, p.box = distinct(closings, "gasket"), distinct(closings, "box")
 	var cases []*planCase
-	for _, x := range cells {
-		if err := ctx.Err(); err != nil {
+	for x, err := range cells {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
 			return nil, err
 		}
 		p.points = append(p.points, x.points...)

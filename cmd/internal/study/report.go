@@ -23,6 +23,7 @@ type ReportSettings struct {
 // system.
 func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Campaign, error) {
 	r, err := startReport(ctx, paths, rs, []string{"gasket"})
+	defer r.close()
 	if err != nil {
 		return nil, err
 	}
@@ -31,11 +32,13 @@ func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Cam
 	if out.Judge, err = Judge(ctx, paths, s); err != nil {
 		return nil, err
 	}
-	cells, err := c.cells(s.By, s, r.target, &notebook{})
+	cells, err := r.outline(s)
 	if err != nil {
 		return nil, err
 	}
-	out.Curves = c.curves(cells, out.Judge.Judge)
+	if out.Curves, err = c.curves(cells, out.Judge.Judge); err != nil {
+		return nil, err
+	}
 	if !slices.Contains(s.By, "box") {
 		b := s
 		b.By = append(slices.Clone(s.By), "box")
@@ -91,11 +94,27 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	}
 	r := &reporting{target: t, rig: newRig(), files: &digests{}, command: rs.Command}
 	s.Stdin = r.files.listen(s.Stdin)
-	if s.campaign, err = readAlso(ctx, paths, s, r.rig.add); err != nil {
+	s.campaign, err = readAlso(ctx, paths, s, r.rig.add)
+	if r.settings = s; err != nil {
+		return r, err
+	}
+	return r, r.files.take(s)
+}
+
+// close gives back what was read.
+func (r *reporting) close() {
+	if r != nil && r.settings.campaign != nil {
+		r.settings.campaign.close()
+	}
+}
+
+// outline are the cells of the answer.
+func (r *reporting) outline(s Settings) ([]*outlined, error) {
+	cells, err := s.campaign.cells(s.By, s, r.target, &notebook{})
+	if err != nil {
 		return nil, err
 	}
-	r.settings = s
-	return r, r.files.take(s)
+	return outline(cells)
 }
 
 // part turns the failure of a further question into its reason. What is wrong with

@@ -11,24 +11,28 @@ import (
 
 // curves gives the readings of each group along the frequencies. cells and rows
 // belong together, one of each for a group in a band.
-func (c *campaign) curves(cells []*cell, rows []report.JudgeRow) []report.CurveSet {
+func (c *campaign) curves(cells []*outlined, rows []report.JudgeRow) ([]report.CurveSet, error) {
 	var out []report.CurveSet
 	for first := 0; first < len(cells); {
 		last := first + 1
 		for last < len(cells) && sameGroup(cells[first].group.labels, cells[last].group.labels) {
 			last++
 		}
-		out = append(out, c.curveSet(cells[first:last], rows[first:last]))
+		set, err := c.curveSet(cells[first:last], rows[first:last])
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, set)
 		first = last
 	}
-	return out
+	return out, nil
 }
 
 // fewPlaces is the number of places of the antenna up to which each has a mean of
 // its own.
 const fewPlaces = 3
 
-func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveSet {
+func (c *campaign) curveSet(cells []*outlined, rows []report.JudgeRow) (report.CurveSet, error) {
 	set := report.CurveSet{Group: cells[0].group.labels}
 	for _, r := range rows {
 		set.Bands = append(set.Bands, r.Band)
@@ -42,7 +46,7 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 	for _, x := range cells {
 		points = append(points, x.points...)
 		for i, p := range x.points {
-			wanted[c.points[p].FreqHz] = x.data.TargetDB[i]
+			wanted[c.points[p].FreqHz] = x.targetDB[i]
 		}
 	}
 	slices.Sort(points)
@@ -72,23 +76,27 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 	for i := range headroom {
 		headroom[i] = math.Inf(1)
 	}
+	var r readings
 	for _, cl := range closingsOf(cells) {
 		set.Closings++
+		if err := c.load(cl, &r); err != nil {
+			return set, err
+		}
 		for _, at := range places {
 			line := report.Curve{}
 			any := false
-			for _, r := range cl.readings {
-				f, in := frequency[r.point]
-				if !in || spot(c.points[r.point]) != at {
+			for i, p := range r.point {
+				f, in := frequency[p]
+				if !in || spot(c.points[p]) != at {
 					continue
 				}
-				line.At, line.DB, line.Limited = append(line.At, f), append(line.DB, r.db), append(line.Limited, r.limited)
-				any = any || r.limited
-				if sums[r.point] == nil {
-					sums[r.point] = &tally{}
+				line.At, line.DB, line.Limited = append(line.At, f), append(line.DB, r.db[i]), append(line.Limited, r.limited[i])
+				any = any || r.limited[i]
+				if sums[p] == nil {
+					sums[p] = &tally{}
 				}
-				sums[r.point].add(r.db)
-				headroom[f] = min(headroom[f], r.headroomDB)
+				sums[p].add(r.db[i])
+				headroom[f] = min(headroom[f], r.headroomDB[i])
 			}
 			if !any {
 				line.Limited = nil
@@ -104,7 +112,7 @@ func (c *campaign) curveSet(cells []*cell, rows []report.JudgeRow) report.CurveS
 		}
 	}
 	set.Means = c.meanCurves(points, places, frequency, sums)
-	return set
+	return set, nil
 }
 
 // meanCurves are the means over the closings at each place, or, of many places, the
@@ -140,7 +148,7 @@ func (c *campaign) meanCurves(points []int32, places []string, frequency map[int
 
 // closingsOf lists the closings of the cells of one group, each once, in canonical
 // order.
-func closingsOf(cells []*cell) []*closing {
+func closingsOf(cells []*outlined) []*closing {
 	in := make(map[*closing]bool)
 	for _, x := range cells {
 		for _, cl := range x.closings {

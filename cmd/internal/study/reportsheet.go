@@ -23,6 +23,7 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	rs.By = []string{"box"}
 	rs.Bands, rs.On = "each", string(judge.OnWeakest)
 	r, err := startReport(ctx, paths, rs, nil)
+	defer r.close()
 	if err != nil {
 		return nil, err
 	}
@@ -31,7 +32,7 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	if err != nil {
 		return nil, err
 	}
-	cells, err := c.cells(s.By, s, r.target, &notebook{})
+	cells, err := r.outline(s)
 	if err != nil {
 		return nil, err
 	}
@@ -44,9 +45,11 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 	}
 	out.Explained = fmt.Sprintf("Lower bound: with %s certainty the mean over many closings lies above it; it is the mean of the closings less an allowance for how much they scatter.", percentText(s.Confidence))
 	var closings []*closing
+	seen := make(map[*closing]bool)
 	for i, x := range cells {
 		for _, cl := range x.closings {
-			if !slices.Contains(closings, cl) {
+			if !seen[cl] {
+				seen[cl] = true
 				closings = append(closings, cl)
 			}
 		}
@@ -75,7 +78,9 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 		}
 	}
 	out.Setup = c.setup(runs)
-	out.Deviations = c.deviations(closings, out.Box, s)
+	if out.Deviations, err = c.deviations(closings, out.Box, s); err != nil {
+		return nil, err
+	}
 	out.Account.Setup, out.Account.Side = nil, nil
 	if n, most := len(out.Rows), sheetRows(len(out.Facts)+len(out.Setup), len(out.Account.Files)); n > most {
 		out.Rows, out.Merged = merged(out.Rows, most), n
@@ -104,7 +109,7 @@ func (c *campaign) dateOf(run string) string {
 
 // sheetRow is one frequency at the place where its bound has the smallest margin;
 // the lowest reading is that of all places.
-func (c *campaign) sheetRow(x *cell, j report.JudgeRow) report.SheetRow {
+func (c *campaign) sheetRow(x *outlined, j report.JudgeRow) report.SheetRow {
 	row := report.SheetRow{LoHz: x.band.LoHz, HiHz: x.band.HiHz, FreqHz: x.band.LoHz, TargetDB: j.TargetDB, MeanDB: j.MeanDB, HeadroomDB: j.HeadroomLowDB, Digits: 1}
 	for _, l := range x.group.labels {
 		if l.Field != "box" {
@@ -231,7 +236,7 @@ func merged(rows []report.SheetRow, most int) []report.SheetRow {
 
 // deviations are what departed from the plan of a test of this box, as far as the
 // data tell.
-func (c *campaign) deviations(closings []*closing, box string, s Settings) []string {
+func (c *campaign) deviations(closings []*closing, box string, s Settings) ([]string, error) {
 	var out []string
 	for _, l := range c.summary.LeftOut {
 		if slices.Contains(l.Boxes, box) {
@@ -240,10 +245,14 @@ func (c *campaign) deviations(closings []*closing, box string, s Settings) []str
 	}
 	reads := make(map[int32]int)
 	limited := 0
+	var r readings
 	for _, cl := range closings {
-		for _, r := range cl.readings {
-			reads[r.point]++
-			if r.limited {
+		if err := c.load(cl, &r); err != nil {
+			return nil, err
+		}
+		for i, p := range r.point {
+			reads[p]++
+			if r.limited[i] {
 				limited++
 			}
 		}
@@ -269,5 +278,5 @@ func (c *campaign) deviations(closings []*closing, box string, s Settings) []str
 	for _, text := range notes {
 		out = append(out, "noted: "+text)
 	}
-	return out
+	return out, nil
 }

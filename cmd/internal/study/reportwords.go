@@ -23,7 +23,7 @@ var fullCautions = []string{
 
 // account tells how the result came about: the set-up of the runs behind the cells,
 // the side tables, and the files.
-func (r *reporting) account(cells []*cell) report.Account {
+func (r *reporting) account(cells []*outlined) report.Account {
 	c, s := r.settings.campaign, r.settings
 	var closings []*closing
 	in := make(map[*closing]bool)
@@ -72,7 +72,7 @@ func (c *campaign) runsOf(closings []*closing) []string {
 }
 
 // facts count what was measured.
-func (c *campaign) facts(cells []*cell, closings []*closing) []report.Fact {
+func (c *campaign) facts(cells []*outlined, closings []*closing) []report.Fact {
 	first, last := dates(closings)
 	when := first
 	if first != last {
@@ -179,7 +179,7 @@ func (c *campaign) side() []report.SideTable {
 }
 
 // assumed says what the figures take for granted.
-func (s Settings) assumed(cells []*cell) []string {
+func (s Settings) assumed(cells []*outlined) []string {
 	percent := func(share float64) string { return strconv.FormatFloat(math.Round(share*1e6)/1e4, 'f', -1, 64) + " %" }
 	out := []string{
 		"Attenuation is the open level less the closed level, in dB, at the same place and with the same instruments, levels and gains taken into account.",
@@ -234,19 +234,14 @@ func (s Settings) assumed(cells []*cell) []string {
 }
 
 // unsaid says what nobody should read into the figures.
-func (c *campaign) unsaid(cells []*cell, rows []report.JudgeRow) []string {
+func (c *campaign) unsaid(cells []*outlined, rows []report.JudgeRow) []string {
 	var hz []float64
 	limited, readings := 0, 0
 	for _, x := range cells {
 		for _, p := range x.points {
 			hz = append(hz, c.points[p].FreqHz)
 		}
-		for _, is := range x.data.Limited {
-			readings++
-			if is {
-				limited++
-			}
-		}
+		readings, limited = readings+x.readings, limited+x.limited
 	}
 	slices.Sort(hz)
 	hz = slices.Compact(hz)
@@ -268,7 +263,7 @@ func (c *campaign) unsaid(cells []*cell, rows []report.JudgeRow) []string {
 		}
 	}
 	for _, x := range cells {
-		if slices.Contains(x.data.FloorKnown, false) {
+		if x.floorUnknown {
 			unfloored = append(unfloored, x.group.short())
 		}
 	}

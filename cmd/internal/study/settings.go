@@ -56,6 +56,7 @@ type Settings struct {
 
 	campaign *campaign // where several questions are asked of one reading
 	curves   bool      // wear: with what a picture needs
+	inMemory int64     // bytes of attenuations that stay in memory; 0: as many as is usual
 }
 
 // DefaultSettings are those of the command line: target 50 dB (common practice,

@@ -3,6 +3,7 @@ package study
 import (
 	"context"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"sealbound/cmd/internal/report"
 	"sealbound/ingest"
+	"sealbound/stats/judge"
 	"sealbound/stats/spread"
 )
 
@@ -24,6 +26,7 @@ func Spread(ctx context.Context, paths []string, s Settings) (*report.Document, 
 		return nil, err
 	}
 	c, err := read(ctx, paths, s)
+	defer s.closed(c)
 	if err != nil {
 		return nil, err
 	}
@@ -35,8 +38,11 @@ func Spread(ctx context.Context, paths []string, s Settings) (*report.Document, 
 	}
 	settings := spread.Settings{Confidence: s.Confidence, ToleranceDB: s.ToleranceDB, On: spread.Limit(s.ToleranceOn)}
 	var all []*spreadCell
-	for _, x := range cells {
-		if err := ctx.Err(); err != nil {
+	for x, err := range cells {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
 			return nil, err
 		}
 		y := &spreadCell{cell: x}
@@ -53,6 +59,7 @@ func Spread(ctx context.Context, paths []string, s Settings) (*report.Document, 
 		if s.Explain {
 			doc.Explain = append(doc.Explain, report.Explanation{Title: x.group.name() + ", band " + x.band.Name, Lines: y.result.Explain})
 		}
+		x.data, y.result.Band = judge.Data{}, nil // what follows asks for the result alone
 	}
 	noteTests(all, n)
 	doc.Headlines = spreadHeadlines(all, s)
@@ -70,7 +77,7 @@ type spreadCell struct {
 func (y *spreadCell) at() string { return y.group.short() + ", " + y.band.Name }
 
 // spreads are the groups in their bands, of the test that judge speaks of.
-func (c *campaign) spreads(by []string, s Settings, n *notebook) ([]*cell, error) {
+func (c *campaign) spreads(by []string, s Settings, n *notebook) (iter.Seq2[*cell, error], error) {
 	closings, err := c.chosen(s, n)
 	if err != nil {
 		return nil, err
@@ -153,7 +160,7 @@ func (y *spreadCell) row(s Settings) report.SpreadRow {
 	}
 	for _, o := range r.Outliers {
 		cl := y.closings[o.Closing]
-		x := report.SpreadOutlier{Kind: string(o.Kind), Box: cl.Box, File: cl.File, Line: cl.Line, DB: o.DB, Statistic: o.Statistic, Critical: o.Critical}
+		x := report.SpreadOutlier{Kind: string(o.Kind), Box: cl.Box, File: cl.File, Line: int(cl.Line), DB: o.DB, Statistic: o.Statistic, Critical: o.Critical}
 		switch o.Kind {
 		case spread.GrubbsClosing:
 			x.Run, x.Closing = cl.Run, cl.Label

@@ -3,6 +3,7 @@ package study
 import (
 	"context"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"time"
@@ -32,6 +33,7 @@ func Wear(ctx context.Context, paths []string, s Settings) (*report.Document, er
 		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, paths, s)
+	defer s.closed(c)
 	if err != nil {
 		return nil, err
 	}
@@ -41,8 +43,11 @@ func Wear(ctx context.Context, paths []string, s Settings) (*report.Document, er
 	if err != nil {
 		return nil, err
 	}
-	for _, y := range cells {
-		if err := ctx.Err(); err != nil {
+	for y, err := range cells {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
 			return nil, err
 		}
 		if err := c.study(y, s, t, budget); err != nil {
@@ -85,7 +90,7 @@ func (y *retest) at() string { return y.group.short() + ", " + y.band.Name }
 // retests are the groups in their bands, control boxes in groups of their own after
 // the others. The filters by box and gasket leave the controls: they tell the drift
 // of the instruments, whatever is tested.
-func (c *campaign) retests(by []string, s Settings, t target, n *notebook) ([]*retest, error) {
+func (c *campaign) retests(by []string, s Settings, t target, n *notebook) (iter.Seq2[*retest, error], error) {
 	closings, err := c.chosen(s, n)
 	if err != nil {
 		return nil, err
@@ -141,20 +146,28 @@ func (c *campaign) retests(by []string, s Settings, t target, n *notebook) ([]*r
 	if err != nil {
 		return nil, err
 	}
-	var out []*retest
-	at = 0
-	for _, x := range cells {
-		for !sameGroup(x.group.labels, groups[at].labels) {
-			at++
+	start := started(c.pointers())
+	return func(yield func(*retest, error) bool) {
+		at, none := 0, true
+		for x, err := range cells {
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			for !sameGroup(x.group.labels, groups[at].labels) {
+				at++
+			}
+			if y := c.retestOf(x, groups[at], isControl, start, s); y != nil {
+				none = false
+				if !yield(y, nil) {
+					return
+				}
+			}
 		}
-		if y := c.retestOf(x, groups[at], isControl, s); y != nil {
-			out = append(out, y)
+		if none {
+			yield(nil, c.unusable("no reading lies in the bands asked for; --bands each looks at every frequency", n))
 		}
-	}
-	if len(out) == 0 {
-		return nil, c.unusable("no reading lies in the bands asked for; --bands each looks at every frequency", n)
-	}
-	return out, nil
+	}, nil
 }
 
 // controlBoxes are the boxes of role control.
@@ -184,12 +197,11 @@ func sameInstruments(controls []*closing, g group) (out []*closing) {
 }
 
 // retestOf gives the cell its times; nil where only control boxes have readings.
-func (c *campaign) retestOf(x *cell, g group, isControl map[string]bool, s Settings) *retest {
+func (c *campaign) retestOf(x *cell, g group, isControl map[string]bool, start map[fittingKey]time.Time, s Settings) *retest {
 	control := isControl[g.closings[0].Box] // a group is of controls or has none
 	y := &retest{cell: x, tests: g, control: control}
 	y.cell.group = g
 	y.data.Data = x.data
-	start := started(c.pointers())
 	origin := x.closings[0].Date
 	any := false
 	for _, cl := range x.closings {
@@ -283,7 +295,7 @@ func (c *campaign) study(y *retest, s Settings, t target, budget []judge.Source)
 		used[y.points[p]] = true
 	}
 	g := lastTest(y.tests, s.Within, &notebook{})
-	x, err := c.cellOf(g, y.band, used, t)
+	x, err := c.cellOf(g, layer{y.band, used}, t)
 	if err != nil || x == nil {
 		return err
 	}
