@@ -56,12 +56,19 @@ func folder(t testing.TB, files map[string]string) string {
 // checks what must hold for any input.
 func read(t testing.TB, opt Options, paths ...string) result {
 	t.Helper()
+	return readVisiting(t, opt, func(*Run) {}, paths...)
+}
+
+// readVisiting is read with a look at each run while its records live.
+func readVisiting(t testing.TB, opt Options, look func(*Run), paths ...string) result {
+	t.Helper()
 	mem := memory.NewCheckedAllocator(memory.NewGoAllocator())
 	defer mem.AssertSize(t, 0)
 	opt.Allocator = mem
 	var res result
 	res.sum, res.err = Read(context.Background(), paths, opt, func(r *Run) error {
 		res.runs = append(res.runs, keep(t, r))
+		look(r)
 		return nil
 	})
 	check(t, res)

@@ -175,7 +175,7 @@ func (l *lister) readList(ctx context.Context, path string, cache *int64) (*list
 		}
 		for name := range runs.Named { // a row that cannot be used names its file all the same
 			p := filepath.Join(list.dir, filepath.FromSlash(name))
-			if l.claims[p] == nil {
+			if l.claims[p] == nil && !isListName(p) && sidetable.Named(p) == "" {
 				l.claims[p] = &claim{list: list}
 			}
 		}
@@ -347,4 +347,41 @@ func reason(err error) string {
 		return pe.Err.Error()
 	}
 	return err.Error()
+}
+
+// largestStray is up to which size a refused file is looked at for being a trace.
+const largestStray = 1 << 20
+
+// looksTrace tells whether a file that is not in the long format looks like a
+// trace, and not like a damaged table of readings.
+func looksTrace(src io.ReaderAt, size int64) bool {
+	if size > largestStray {
+		return false
+	}
+	text := make([]byte, size)
+	if n, err := src.ReadAt(text, 0); n < len(text) || err != nil && err != io.EOF {
+		return false
+	}
+	lower := bytes.ToLower(text[:min(len(text), headEnd)])
+	for _, name := range []string{"freq_hz", "freq_khz", "freq_mhz", "freq_ghz"} {
+		if bytes.Contains(lower, []byte(name)) {
+			return false
+		}
+	}
+	return noTrace(text) == ""
+}
+
+// tellStrays points to the table that traces need, once for each folder.
+func (r *reader) tellStrays() {
+	folders := map[string][]string{}
+	for _, p := range r.strays {
+		folders[filepath.Dir(p)] = append(folders[filepath.Dir(p)], p)
+	}
+	for dir, files := range folders { // the order is that of the problems
+		what := fmt.Sprintf("is not there, and %q looks like a trace of an analyser", filepath.Base(files[0]))
+		if n := len(files); n > 1 {
+			what = fmt.Sprintf("is not there, and %d files beside it look like traces of an analyser, the first being %q", n, filepath.Base(files[0]))
+		}
+		r.problems.Add(reading.Problem{File: filepath.Join(dir, trace.RunsName), What: what, Mend: "if they are, list them in it; check --propose writes one to be filled in"})
+	}
 }

@@ -22,6 +22,7 @@ type reader struct {
 	problems reading.Problems
 	notes    notes
 	unused   unusedColumns
+	strays   []string        // refused files that look like traces
 	onlyOpen []string        // runs without a closed reading
 	serves   map[string]bool // runs that others name as their reference
 	summary  *Summary
@@ -166,6 +167,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	}
 	if table == nil {
 		r.refused = true
+		if format.name == formats[0].name && f.path != stdinPath && looksTrace(src, size) {
+			r.strays = append(r.strays, f.path)
+		}
 		count, err := format.count(src, size)
 		in.input.Rows, in.input.Blank, in.input.Skipped = count.Rows, count.Blank, count.Rows-count.Blank
 		return err
@@ -300,6 +304,7 @@ func (r *reader) finish(s *search) (*Summary, error) {
 			r.notes.add(noteOnlyOpen, label, "")
 		}
 	}
+	r.tellStrays()
 	sum.Problems, sum.Omitted = r.problems.Sorted()
 	sum.Notes = append(r.notes.sentences(), r.unused.sentences()...)
 	if len(s.ignored) > 0 {

@@ -1,0 +1,431 @@
+package ingest
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"sealbound/ingest/reading"
+	"sealbound/ingest/sidetable"
+	"sealbound/ingest/trace"
+)
+
+// A Proposal is a runs.csv to be edited.
+type Proposal struct {
+	Table      []byte
+	Rows, Kept int      // rows in all, and of those from a runs.csv that was there
+	Said       []string // why which cells are proposed, and what cannot be told, each a line
+}
+
+// proposedColumns stand in a new table whether a file needs them or not: they say
+// what a trace is of, which no trace says itself.
+var proposedColumns = []string{"file", "run", "date", "box", "gasket", "fitting", "installed", "closing", "state", "position", "polarization"}
+
+// Propose looks at the trace files in a folder and below and writes a runs.csv for
+// them: a row for each, with the cells of the reading profile that would read it.
+// Rows of a runs.csv that is there already stay as they are, but for empty cells of
+// the profile. What a trace is of stays empty in new rows. Folders below that have
+// a runs.csv of their own are left out. A proposal is a guess from what the files
+// hold, and no file is written.
+//
+// The error wraps ErrNoFiles where the folder holds no trace; a runs.csv that
+// cannot be read is a *BadInput.
+func Propose(ctx context.Context, dir string) (*Proposal, error) {
+	info, err := os.Stat(dir)
+	switch {
+	case err != nil:
+		return nil, plain(err)
+	case !info.IsDir() && isListName(dir):
+		dir = filepath.Dir(dir)
+	case !info.IsDir():
+		return nil, fmt.Errorf("%s is no folder: a proposal is made for the folder that holds the trace files", dir)
+	}
+	p := proposer{dir: dir}
+	if err := p.walk(ctx, ""); err != nil {
+		return nil, err
+	}
+	if err := p.keep(); err != nil {
+		return nil, err
+	}
+	for _, name := range p.names {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if err := p.look(name); err != nil {
+			return nil, err
+		}
+	}
+	if len(p.rows) == 0 {
+		return nil, fmt.Errorf("%w: the folder %s holds no file that looks like a trace", ErrNoFiles, dir)
+	}
+	return p.proposal()
+}
+
+// A proposer gathers the rows of a proposal.
+type proposer struct {
+	dir     string
+	list    string   // the runs.csv that is there, empty where none is
+	names   []string // of the files, within the folder, with / between their parts
+	columns []string
+	header  []string // the columns as a runs.csv that is there spells them
+	rows    []proposedRow
+	kept    int
+	reasons []proposedCell
+	said    []string
+}
+
+// A proposedRow is a row by column.
+type proposedRow map[string]string
+
+// A proposedCell is a cell that files need, and where that first shows.
+type proposedCell struct {
+	cell  trace.Cell
+	where string
+	why   string
+	files int
+}
+
+func (p *proposer) say(format string, values ...any) {
+	p.said = append(p.said, fmt.Sprintf(format, values...))
+}
+
+// walk gathers the names of the files in a folder within dir and below.
+func (p *proposer) walk(ctx context.Context, folder string) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	entries, err := os.ReadDir(filepath.Join(p.dir, filepath.FromSlash(folder)))
+	if err != nil {
+		return plain(err)
+	}
+	inside := func(e os.DirEntry) string {
+		if folder == "" {
+			return e.Name()
+		}
+		return folder + "/" + e.Name()
+	}
+	for _, e := range entries {
+		if e.IsDir() || !isListName(e.Name()) || p.longFormat(inside(e)) {
+			continue
+		}
+		if folder != "" {
+			p.say("%s: the folder has a runs.csv of its own, so its files are left out", p.path(folder))
+			return nil
+		}
+		p.list = e.Name()
+	}
+	for _, e := range entries {
+		name := inside(e)
+		switch {
+		case strings.HasPrefix(e.Name(), "."):
+		case e.IsDir():
+			if err := p.walk(ctx, name); err != nil {
+				return err
+			}
+		case isListName(e.Name()), sidetable.Named(e.Name()) != "":
+		case strings.ContainsAny(name, "\r\n"):
+			p.say("%q: a name with a line end cannot be listed; rename the file", name)
+		default:
+			p.names = append(p.names, name)
+		}
+	}
+	return nil
+}
+
+func (p *proposer) path(name string) string {
+	return filepath.Join(p.dir, filepath.FromSlash(name))
+}
+
+// text is a file as it would be read, packed ones unpacked; nil for one that is no
+// plain file or too large to be a trace.
+func (p *proposer) text(name string) ([]byte, error) {
+	path := p.path(name)
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return nil, nil
+	}
+	none := int64(0)
+	source, err := openSource(context.Background(), path, nil, false, &none)
+	if _, bad := asBadGzip(err); bad {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer source.close()
+	src, err := source.acquire()
+	if err != nil {
+		return nil, err
+	}
+	defer source.release()
+	if source.size > trace.MaxBytes {
+		return nil, nil
+	}
+	return io.ReadAll(io.NewSectionReader(src, 0, source.size))
+}
+
+// longFormat tells whether a file holds readings in the long format.
+func (p *proposer) longFormat(name string) bool {
+	text, err := p.text(name)
+	if err != nil {
+		return false
+	}
+	names := columnNames(bytes.NewReader(text), int64(len(text)))
+	return namesFrequency(names) && (namesState(names) || isListName(name))
+}
+
+// keep takes the rows of the runs.csv that is there.
+func (p *proposer) keep() error {
+	p.columns = slices.Clone(proposedColumns)
+	if p.list == "" {
+		return nil
+	}
+	text, err := p.text(p.list)
+	if err != nil {
+		return err
+	}
+	problems := reading.Problems{Limit: DefaultOptions().ProblemLimit}
+	runs, _, err := trace.ParseRuns(bytes.NewReader(text), p.path(p.list), nil, &problems)
+	if err != nil {
+		return err
+	}
+	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))))
+	r.FieldsPerRecord, r.TrimLeadingSpace = -1, true
+	records, err := r.ReadAll()
+	if all, omitted := problems.Sorted(); runs == nil && len(all) > 0 {
+		return &BadInput{all, omitted}
+	} else if err != nil {
+		return fmt.Errorf("%s: %w", p.path(p.list), err)
+	}
+	for len(records) > 0 && blankRecord(records[0]) {
+		records = records[1:]
+	}
+	p.header = records[0]
+	p.columns = nil
+	for _, name := range p.header {
+		p.columns = append(p.columns, strings.ToLower(strings.TrimSpace(name)))
+	}
+	listed := map[string]bool{}
+	for _, record := range records[1:] {
+		if blankRecord(record) {
+			continue
+		}
+		if len(record) > len(p.columns) {
+			return fmt.Errorf("%s: the row of %q has more cells than the header; mend that first", p.path(p.list), record[0])
+		}
+		row := proposedRow{}
+		for i, c := range record {
+			row[p.columns[i]] = strings.TrimSpace(c)
+		}
+		p.rows = append(p.rows, row)
+		name := path.Clean(strings.ReplaceAll(row["file"], `\`, "/"))
+		listed[name] = true
+		var text []byte
+		if filepath.IsLocal(filepath.FromSlash(name)) {
+			if text, err = p.text(name); err != nil {
+				return err
+			}
+		}
+		switch {
+		case text == nil:
+			p.say("%s lists %q, which cannot be read", p.path(p.list), name)
+		default:
+			p.fill(row, name, text)
+		}
+	}
+	p.kept = len(p.rows)
+	p.names = slices.DeleteFunc(p.names, func(name string) bool { return listed[name] })
+	return nil
+}
+
+func blankRecord(record []string) bool {
+	return !slices.ContainsFunc(record, func(c string) bool { return strings.TrimSpace(c) != "" })
+}
+
+// look adds a row for a file that looks like a trace.
+func (p *proposer) look(name string) error {
+	if f := formatOf(name); f.name != formats[0].name && f.name != networkFormat {
+		return nil // readings that say themselves what they are of
+	}
+	text, err := p.text(name)
+	if err != nil {
+		return err
+	}
+	switch {
+	case text == nil:
+		p.say("%s: left out, cannot be read as a text", p.path(name))
+		return nil
+	case isNetwork(name):
+		if strings.EqualFold(filepath.Ext(withoutGzip(name)), ".ts") && !looksNetwork(text) {
+			return nil
+		}
+	default:
+		if names := columnNames(bytes.NewReader(text), int64(len(text))); namesFrequency(names) && namesState(names) {
+			p.say("%s: left out, its columns are those of readings in the long format", p.path(name))
+			return nil
+		}
+		if what := noTrace(text); what != "" {
+			p.say("%s: left out, %s", p.path(name), what)
+			return nil
+		}
+	}
+	row := proposedRow{"file": name}
+	p.fill(row, name, text)
+	p.rows = append(p.rows, row)
+	return nil
+}
+
+// looksNetwork tells a network file from others with the ending .ts.
+func looksNetwork(text []byte) bool {
+	text = bytes.TrimLeft(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")), " \t\r\n")
+	return len(text) > 0 && bytes.IndexByte([]byte("[!#"), text[0]) >= 0
+}
+
+// noTrace tells why a file is not taken for a trace, empty where it is.
+func noTrace(text []byte) string {
+	if len(text) == 0 {
+		return "it is empty"
+	}
+	_, reasons := trace.Propose(text)
+	for _, r := range reasons {
+		if r.Cell == "" {
+			return r.Why
+		}
+	}
+	return ""
+}
+
+// fill sets the cells of the profile that a file needs and its row leaves empty,
+// and tries whether it can then be read.
+func (p *proposer) fill(row proposedRow, name string, text []byte) {
+	if isNetwork(name) {
+		return
+	}
+	proposed, reasons := trace.Propose(text)
+	for _, c := range proposed.Cells() {
+		if row[c.Column] == "" {
+			row[c.Column] = c.Value
+			p.use(c.Column)
+		}
+	}
+	open := false // a cell that the file does not tell
+	for _, r := range reasons {
+		if r.Cell == "" || row[r.Cell] != r.Value {
+			continue
+		}
+		open = open || r.Value == ""
+		p.use(r.Cell)
+		c := trace.Cell{Column: r.Cell, Value: r.Value}
+		i := slices.IndexFunc(p.reasons, func(x proposedCell) bool { return x.cell == c })
+		if i < 0 {
+			i = len(p.reasons)
+			p.reasons = append(p.reasons, proposedCell{cell: c, where: fmt.Sprintf("%s:%d:%d", p.path(name), r.Line, r.Column), why: r.Why})
+		}
+		p.reasons[i].files++
+	}
+	var profile trace.Profile
+	for _, column := range trace.Columns() {
+		if fault := profile.Set(column, row[column]); fault != nil {
+			p.say("%s: %s %q %s; %s", p.path(name), column, row[column], fault.What, fault.Mend)
+			return
+		}
+	}
+	problems := reading.Problems{Limit: 1}
+	if _, _, err := trace.Parse(bytes.NewReader(text), p.path(name), profile, &problems); err != nil {
+		return
+	}
+	if first, more := problems.Sorted(); len(first) > 0 && !open {
+		with := "as it is"
+		if cells := profile.Cells(); len(cells) > 0 {
+			with = "with these cells"
+		}
+		also := ""
+		if more > 0 {
+			also = fmt.Sprintf(" (and %d more)", more)
+		}
+		p.say("still a problem %s: %v%s", with, first[0], also)
+	}
+}
+
+// use makes sure that the table has a column.
+func (p *proposer) use(column string) {
+	if slices.Contains(p.columns, column) {
+		return
+	}
+	p.columns = append(p.columns, column)
+	if p.header != nil {
+		p.header = append(p.header, column)
+	}
+}
+
+// proposal writes the table.
+func (p *proposer) proposal() (*Proposal, error) {
+	if p.header == nil {
+		p.header = p.columns
+	}
+	// Columns of the profile come in their order, behind those that were there.
+	order := map[string]int{}
+	for i, c := range trace.Columns() {
+		order[c] = i
+	}
+	index := make([]int, len(p.columns))
+	for i := range index {
+		index[i] = i
+	}
+	if p.list == "" {
+		slices.SortStableFunc(index, func(a, b int) int {
+			x, inX := order[p.columns[a]]
+			y, inY := order[p.columns[b]]
+			switch {
+			case inX && inY:
+				return cmp.Compare(x, y)
+			case inX:
+				return 1
+			case inY:
+				return -1
+			}
+			return 0
+		})
+	}
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	write := func(cell func(i int) string) error {
+		record := make([]string, len(index))
+		for k, i := range index {
+			record[k] = cell(i)
+		}
+		return w.Write(record)
+	}
+	err := write(func(i int) string { return p.header[i] })
+	for _, row := range p.rows {
+		err = errors.Join(err, write(func(i int) string { return row[p.columns[i]] }))
+	}
+	w.Flush()
+	if err = errors.Join(err, w.Error()); err != nil {
+		return nil, err
+	}
+	var said []string
+	for _, c := range p.reasons {
+		files := "1 file"
+		if c.files > 1 {
+			files = fmt.Sprintf("%d files", c.files)
+		}
+		if c.cell.Value == "" {
+			said = append(said, fmt.Sprintf("%s: %s; write %s yourself (%s)", c.where, c.why, c.cell.Column, files))
+		} else {
+			said = append(said, fmt.Sprintf("%s: %s: %v (%s)", c.where, c.why, c.cell, files))
+		}
+	}
+	return &Proposal{Table: b.Bytes(), Rows: len(p.rows), Kept: p.kept, Said: append(said, p.said...)}, nil
+}
+
+// ProfileColumns names the columns of a runs.csv that say how a trace is written.
+func ProfileColumns() []string { return trace.Columns() }
