@@ -21,7 +21,7 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	m := merger{add: add}
 	var count reading.Count
 	from, line := t.body, t.line
-	t.plain = true
+	t.plain, t.tame = true, true
 	if workers := min(runtime.GOMAXPROCS(0), 8); workers > 1 && t.size-t.body > 2*t.piece {
 		var err error
 		if count, from, line, err = t.sideBySide(ctx, src, workers, &m); err != nil {
@@ -31,7 +31,7 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	var r record.Reader
 	r.Reset(src, from, t.size, line, false)
 	n, err := t.walk(ctx, &r, m.put)
-	t.plain = t.plain && r.Plain()
+	t.plain, t.tame = t.plain && r.Plain(), t.tame && r.Tame()
 	count.Rows, count.Blank = count.Rows+n.Rows, count.Blank+n.Blank
 	m.end(t.size)
 	return count, err
@@ -136,6 +136,7 @@ type part struct {
 	end       int64
 	lines     int
 	plain     bool
+	tame      bool
 	quotes    bool
 	err       error
 }
@@ -194,7 +195,7 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 			m.put(s)
 		}
 		count.Rows, count.Blank = count.Rows+p.count.Rows, count.Blank+p.count.Blank
-		t.plain = t.plain && p.plain
+		t.plain, t.tame = t.plain && p.plain, t.tame && p.tame
 		from, line = p.end, line+p.lines
 	}
 	return count, from, line, ctx.Err()
@@ -209,11 +210,12 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 		}
 	}
 	if p.end, p.err = lineAfter(src, min(begin+t.piece, t.size)-1, t.size); p.err != nil || from >= p.end {
-		p.plain = true
+		p.plain, p.tame = true, true
 		return p
 	}
-	r := readers.Get().(*record.Reader)
-	defer readers.Put(r)
+	d := desks.Get().(*desk)
+	defer desks.Put(d)
+	r := &d.reader
 	r.Reset(src, from, p.end, 0, false)
 	var arena []byte
 	keep := func(b []byte) []byte {
@@ -225,7 +227,7 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 		s.run, s.date = keep(s.run), keep(s.date)
 		p.stretches = append(p.stretches, s)
 	})
-	p.lines, p.plain, p.quotes = r.NextLine(), r.Plain(), r.Quotes()
+	p.lines, p.plain, p.tame, p.quotes = r.NextLine(), r.Plain(), r.Tame(), r.Quotes()
 	return p
 }
 

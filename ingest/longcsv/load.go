@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 
@@ -36,50 +37,79 @@ func kindOf(b []byte) (reading.Kind, bool) {
 	return 0, false
 }
 
-// A textCell is a column of labels that the file has.
-type textCell struct {
-	column reading.Column
-	at     int
-	code   int32 // in the row before
-}
-
-// A loader turns records into readings. It lives for one stretch.
+// A loader turns records into readings.
 type loader struct {
 	*table
-	r       *record.Reader
-	b       *reading.Batch
-	n       int // readings in b
-	texts   []textCell
-	columns []reading.Column // of texts
-	cells   int              // of the row at hand
-	same    int              // its first cells that are those of the row before, which was good
-	bad     bool             // it has a problem
-	needed  int              // the last cell that says whether labels are needed and filled
+	r      *record.Reader
+	b      *reading.Batch
+	n      int     // readings in b
+	codes  []int32 // of the labels in the row before, by column
+	cells  int     // of the row at hand
+	same   int     // its first cells that are those of the row before, which was good
+	bad    bool    // it has a problem
+	needed int     // the last cell that says whether labels are needed and filled
 
 	// what the row before had, for cells that are the same
 	kind            reading.Kind
 	known           bool
 	date, installed cell.Day
+
+	// for rows that are read straight from the text
+	groups []group
+	begun  int // the first reading that settle has not seen
+	unit   reading.Unit
 }
 
-// readers keeps the buffers of readers between stretches.
-var readers = sync.Pool{New: func() any { return new(record.Reader) }}
+// A desk keeps the buffers of a loader between stretches.
+type desk struct {
+	reader record.Reader
+	loader loader
+}
+
+var desks = sync.Pool{New: func() any { return new(desk) }}
 
 // Load appends the readings of a stretch to b.
 func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) error {
-	r := readers.Get().(*record.Reader)
-	defer readers.Put(r)
+	d := desks.Get().(*desk)
+	defer desks.Put(d)
+	r, l := &d.reader, &d.loader
 	r.Reset(src, s.From, s.To, s.Line, t.plain)
-	l := loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay}
-	for c := reading.Column(0); c < reading.Columns; c++ {
-		if at := t.header.at[c]; at >= 0 && c.IsText() {
-			b.Use(c)
-			l.texts, l.columns = append(l.texts, textCell{column: c, at: at}), append(l.columns, c)
-		}
+	if t.tame {
+		r.Vouch()
 	}
+	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, codes: l.codes}
+	if l.n > 0 {
+		b.Breaks()
+	}
+	for _, c := range t.columns {
+		b.Use(c)
+	}
+	l.codes = slices.Grow(l.codes[:0], len(t.columns))[:len(t.columns)]
+	clear(l.codes)
+	if n := len(t.steps); cap(l.groups) < n {
+		l.groups = make([]group, n)
+	}
+	l.groups = l.groups[:len(t.steps)]
 	l.needed = max(t.header.at[reading.State], t.header.at[reading.Box], t.header.at[reading.Gasket], t.header.at[reading.Closing])
-	defer func() { b.Cut(l.n) }()
-	for n := 1; r.Next(); n++ {
+	defer func() {
+		b.Cut(l.n)
+		l.table, l.r, l.b = nil, nil, nil
+	}()
+	for n := 1; ; n++ {
+		if t.header.cells <= mostCells {
+			if text := r.Lines(); text != nil {
+				if ctx.Err() != nil {
+					return ctx.Err()
+				}
+				taken, lines := l.lines(text, r.After(), r.NextLine())
+				if r.Take(taken, lines); taken == len(text) {
+					continue
+				}
+			}
+		}
+		if !r.Next() {
+			return r.Err()
+		}
 		if n%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -87,7 +117,6 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 			l.row()
 		}
 	}
-	return r.Err()
 }
 
 // problem notes what is wrong with the cell of column c in the row at hand, or
@@ -169,11 +198,10 @@ func (l *loader) row() {
 		floor = l.number(reading.Floor, 0, false) + h.floor.Offset()
 	}
 	l.dates()
-	for i := range l.texts {
-		t := &l.texts[i]
-		if t.at >= l.same {
-			if c := l.r.Cell(t.at); string(c) != b.Labels.Text(t.code) {
-				t.code = b.Labels.Code(c)
+	for k, at := range l.texts {
+		if at >= l.same {
+			if c := l.r.Cell(at); string(c) != b.Labels.Text(l.codes[k]) {
+				l.codes[k] = b.Labels.Code(c)
 			}
 		}
 	}
@@ -191,9 +219,9 @@ func (l *loader) row() {
 	if l.n++; i == len(b.Line) {
 		b.Extend(max(64, i), l.columns)
 	}
-	for k := range l.texts {
-		t := &l.texts[k]
-		b.Text[t.column][i] = t.code
+	b.Break(i)
+	for k, c := range l.columns {
+		b.Text[c][i] = l.codes[k]
 	}
 	b.File[i], b.Line[i], b.At[i] = l.file, int32(l.r.Line()), l.r.At()
 	b.Kind[i], b.Unit[i], b.Limited[i] = kind, unit, limited

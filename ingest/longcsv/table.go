@@ -20,6 +20,12 @@ type table struct {
 	line    int   // of the first line of data
 	piece   int64 // how much of the file Index looks at at a time
 	plain   bool  // Index found nothing but ASCII without quotes
+	tame    bool  // Index found nothing but UTF-8 without quotes
+	steps   []step
+	roles   []role           // by cell
+	label   []int32          // by cell that is a label: its number among texts
+	texts   []int            // the cells that are labels
+	columns []reading.Column // what they are
 	lacking [reading.Columns]atomic.Bool
 }
 
@@ -82,6 +88,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 	if len(problems) > 0 {
 		return nil, problems, r.Err()
 	}
+	t.plan()
 	return t, nil, nil
 }
 

@@ -65,6 +65,9 @@ type Batch struct {
 	Problems Problems // of rows
 	Skipped  []Skip   // rows not taken, by file
 	BadOpen  int      // of those, rows that were or may have been open readings
+
+	breaks []int32 // see Breaks
+	marked int     // how many readings breaks tells of
 }
 
 // A Skip counts the rows of one file that were not taken.
@@ -87,6 +90,7 @@ func (b *Batch) Reset() {
 	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
 	b.Problems = Problems{Limit: b.Problems.Limit}
 	b.Skipped, b.BadOpen, b.FreqToleranceHz = b.Skipped[:0], 0, 0
+	b.breaks, b.marked = b.breaks[:0], 0
 }
 
 // Len is the number of readings.

@@ -89,7 +89,7 @@ func (r *Reader) split(b []byte) (int, *Fault) {
 				}
 				i++
 			}
-			trimmed := trim(b[cell:i])
+			trimmed := Trim(b[cell:i])
 			if len(trimmed) == 0 {
 				at = cell - lineStart + 1
 			}

@@ -40,6 +40,10 @@ type Reader struct {
 	unusual     bool // buf may hold a quote, a CR, a NUL or a byte above ASCII
 	surprised   bool // some buf did
 	quotes      bool // some buf held a quote
+	vouched     bool // the caller vouches that all lines are tame
+	tame        bool // the whole lines in buf hold neither a quote nor a zero byte, and are UTF-8
+	wild        bool // some buf was not tame
+	whole       int  // the end of the last whole line in buf; 0 where there is none
 	line        int  // of what follows
 	err         error
 	start, stop int // of the record in buf, without its line end
@@ -63,6 +67,7 @@ type Reader struct {
 func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
 	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
 	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.quotes, r.lastKept = 0, 0, nil, nil, false, false, false, false
+	r.vouched, r.tame, r.wild, r.whole = false, false, false, 0
 }
 
 // Plain reports whether all bytes read so far were ASCII without quotes, carriage
@@ -118,7 +123,7 @@ func (r *Reader) more() bool {
 			size = max(int(left), len(r.buf))
 		}
 		if size > len(r.buf) {
-			grown := make([]byte, size)
+			grown := make([]byte, size, size+Slack)
 			copy(grown, r.buf[:r.fill])
 			r.buf = grown
 		}
@@ -133,21 +138,8 @@ func (r *Reader) more() bool {
 		return false
 	}
 	r.fill += n
-	if !r.plain {
-		quote := bytes.IndexByte(r.buf[:r.fill], '"') >= 0
-		r.unusual = quote || unusual(r.buf[:r.fill])
-		r.surprised, r.quotes = r.surprised || r.unusual, r.quotes || quote
-	}
+	r.look()
 	return true
-}
-
-// unusual reports whether b holds a byte other than a quote that plain lines of
-// ASCII cells lack.
-func unusual(b []byte) bool {
-	if bytes.IndexByte(b, '\r') >= 0 || bytes.IndexByte(b, 0) >= 0 {
-		return true
-	}
-	return !ascii(b)
 }
 
 func ascii(b []byte) bool {
@@ -322,9 +314,9 @@ func (r *Reader) Cell(i int) []byte {
 		from = int(r.ends[i-1]) + 1
 	}
 	if r.quoted {
-		return trim(r.flat[from:r.ends[i]])
+		return Trim(r.flat[from:r.ends[i]])
 	}
-	return trim(r.buf[r.start+from : r.start+int(r.ends[i])])
+	return Trim(r.buf[r.start+from : r.start+int(r.ends[i])])
 }
 
 // Cells lists all cells of the record.
@@ -350,8 +342,8 @@ func common(a, b []byte) int {
 	return i
 }
 
-// trim cuts surrounding white space, Unicode's included.
-func trim(b []byte) []byte {
+// Trim cuts surrounding white space, Unicode's included.
+func Trim(b []byte) []byte {
 	if n := len(b); n == 0 || (b[0] > ' ' && b[0] < utf8.RuneSelf && b[n-1] > ' ' && b[n-1] < utf8.RuneSelf) {
 		return b
 	}

@@ -1,0 +1,292 @@
+package longcsv
+
+import (
+	"encoding/binary"
+	"math"
+	"math/bits"
+
+	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
+	"sealbound/ingest/record"
+)
+
+// Most rows are good, and like the row before but for a few figures. lines reads
+// those straight from the text; whatever looks otherwise is left to row, which is
+// slower and words what is wrong. Both give the same readings.
+
+// A group is the cells of a step as they stood when they were last looked at.
+type group struct {
+	from int // in the text at hand; negative where they are not known
+	size int // with the comma or line end behind the last
+	ends [mostCells]int32
+}
+
+// figures are the columns of a batch that lines fills row by row.
+type figures struct {
+	line                         []int32
+	at                           []int64
+	freq, level, floor, tx, gain []float64
+	limited                      []bool
+}
+
+func (l *loader) figures() figures {
+	b := l.b
+	n := len(b.Line)
+	return figures{b.Line[:n], b.At[:n], b.FreqHz[:n], b.Level[:n], b.Floor[:n], b.Tx[:n], b.Gain[:n], b.Limited[:n]}
+}
+
+// lines reads rows from the beginning of text, which stands at offset of the file
+// and begins with the given line, as far as they are plainly good. It returns how
+// many bytes and lines it has read. What follows them, if anything, is for row.
+func (l *loader) lines(text []byte, offset int64, line int) (taken, rows int) {
+	h, b := l.header, l.b
+	for i := range l.groups {
+		l.groups[i].from = -1
+	}
+	first := l.n
+	l.begun = first
+	f := l.figures()
+	scale, unit, floorOffset := h.scale, h.level, h.floor.Offset()
+	if h.has(reading.Atten) {
+		unit = reading.Attenuated
+	}
+	l.unit = unit
+	p, start := 0, 0
+	fresh := true // the labels have not been looked at
+rows:
+	for p < len(text) {
+		start = p
+		i := l.n
+		if i == len(f.line) {
+			b.Extend(max(64, i), l.columns)
+			f = l.figures()
+		}
+		freq, level, floor, tx, gain, limited := 0.0, 0.0, math.NaN(), math.NaN(), math.NaN(), false
+		k := 0
+		for s := range l.steps {
+			st := &l.steps[s]
+			if st.number == reading.Columns {
+				g := &l.groups[k]
+				k++
+				if q := p + g.size; g.from >= 0 && q <= len(text) && string(text[p:q]) == string(text[g.from:g.from+g.size]) {
+					p = q
+					continue
+				}
+				if p = l.group(text, p, st, g); p < 0 {
+					break rows
+				}
+				fresh = true
+				continue
+			}
+			if st.number == reading.Atten && text[p] == '>' {
+				limited = true
+				p++
+			}
+			power := 0
+			if st.number == reading.Freq {
+				power = scale
+			}
+			v, n := cell.Leading(text[p:], power)
+			if n == 0 {
+				if v, n = l.figure(text[p:], power, st.number); n < 0 {
+					break rows
+				}
+			}
+			p += n
+			switch c := text[p]; {
+			case !st.last && c == ',', st.last && c == '\n':
+				p++
+			case st.last && c == '\r' && p+1 < len(text) && text[p+1] == '\n':
+				p += 2
+			default:
+				break rows
+			}
+			switch st.number {
+			case reading.Freq:
+				freq = v
+			case reading.Level, reading.Atten:
+				level = v
+			case reading.Floor:
+				floor = v
+			case reading.Tx:
+				tx = v
+			default:
+				gain = v
+			}
+		}
+		if fresh {
+			if !l.ready() {
+				break rows
+			}
+			fresh = false
+		}
+		if !(freq > 0) || !(math.Abs(level) <= mostDB) || math.Abs(floor) > mostDB || math.Abs(tx) > mostDB || math.Abs(gain) > mostDB || tx == tx && unit.Relative() {
+			break rows
+		}
+		f.line[i], f.at[i], f.limited[i] = int32(line+rows), offset+int64(start), limited
+		f.freq[i], f.level[i], f.floor[i], f.tx[i], f.gain[i] = freq, level, floor+floorOffset, tx, gain
+		l.n++
+		rows++
+		start = p
+	}
+	l.settle()
+	b.Even(l.n)
+	return start, rows
+}
+
+// figure reads a number that is not of the plainest form, or an empty cell that
+// need not be filled, and returns its length; negative where row must look at it.
+func (l *loader) figure(b []byte, scale int, c reading.Column) (float64, int) {
+	n := cellEnd(b, 0)
+	text := record.Trim(b[:n])
+	if len(text) == 0 && (c == reading.Floor || c == reading.Tx || c == reading.Gain) {
+		return math.NaN(), n
+	}
+	v, fault := cell.Number(text, scale)
+	if fault != nil {
+		return 0, -1
+	}
+	return v, n
+}
+
+// group reads the cells of a group from p on. It returns where the next step
+// begins; negative where row must look at the cells.
+func (l *loader) group(text []byte, p int, st *step, g *group) int {
+	from, old := p, g.from
+	before := 0 // where the cell began, and ended, when the group was last looked at
+	for k := range st.cells {
+		end := int(g.ends[k])
+		if old >= 0 {
+			size := end - before
+			if q := p + size; q <= len(text) && string(text[p:q]) == string(text[old+before:old+end]) {
+				p, before = q, end
+				g.ends[k] = int32(p - from)
+				continue
+			}
+		}
+		before = end
+		q := cellEnd(text, p)
+		b := record.Trim(text[p:q])
+		last := st.last && k == st.cells-1
+		switch c := text[q]; {
+		case !last && c == ',', last && c == '\n':
+			q++
+		case last && c == '\r' && q+1 < len(text) && text[q+1] == '\n':
+			q += 2
+		default:
+			return -1
+		}
+		p = q
+		g.ends[k] = int32(p - from)
+		if !l.take(st.first+k, b) {
+			return -1
+		}
+	}
+	g.from, g.size = from, p-from
+	return p
+}
+
+// take reads a cell that holds no number; false where row must look at it.
+func (l *loader) take(at int, b []byte) bool {
+	switch l.roles[at] {
+	case labelled:
+		code := &l.codes[l.label[at]]
+		if string(b) != l.b.Labels.Text(*code) {
+			l.settle()
+			*code = l.b.Labels.Code(b)
+		}
+	case stateCell:
+		kind, ok := kindOf(b)
+		if l.header.has(reading.Atten) {
+			ok, kind = ok && kind == reading.Closed || len(b) == 0, reading.Direct
+		}
+		if !ok {
+			return false
+		}
+		if kind != l.kind || !l.known {
+			l.settle()
+			l.kind, l.known = kind, true
+		}
+	case dateCell:
+		return l.day(b, &l.date)
+	case installedCell:
+		return l.day(b, &l.installed)
+	}
+	return true
+}
+
+func (l *loader) day(b []byte, d *cell.Day) bool {
+	day := cell.NoDay
+	if len(b) > 0 {
+		var fault *cell.Fault
+		if day, fault = cell.ParseDay(b); fault != nil {
+			return false
+		}
+	}
+	if day != *d {
+		l.settle()
+		*d = day
+	}
+	return true
+}
+
+// ready reports whether the labels and dates at hand are those of a good row.
+func (l *loader) ready() bool {
+	if l.date != cell.NoDay && l.installed > l.date {
+		return false
+	}
+	if l.header.at[reading.State] < 0 {
+		l.kind, l.known = reading.Direct, true
+	}
+	if l.kind != reading.Closed && l.kind != reading.Direct {
+		return true
+	}
+	for _, c := range [...]reading.Column{reading.Box, reading.Gasket, reading.Closing} {
+		if at := l.header.at[c]; at < 0 || l.codes[l.label[at]] == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// settle fills in what the rows since the last change have in common.
+func (l *loader) settle() {
+	from, to := l.begun, l.n
+	if from == to {
+		return
+	}
+	b := l.b
+	b.Break(from)
+	l.begun = to
+	for k, c := range l.columns {
+		fill(b.Text[c][from:to], l.codes[k])
+	}
+	fill(b.File[from:to], l.file)
+	fill(b.Kind[from:to], l.kind)
+	fill(b.Unit[from:to], l.unit)
+	fill(b.Date[from:to], l.date)
+	fill(b.Installed[from:to], l.installed)
+}
+
+func fill[T any](s []T, v T) {
+	for i := range s {
+		s[i] = v
+	}
+}
+
+// cellEnd is where the cell that begins at p ends: at a comma, or at a carriage
+// return or line feed. There must be one.
+func cellEnd(b []byte, p int) int {
+	const ones, high = 0x0101010101010101, 0x8080808080808080
+	for ; p+8 <= len(b); p += 8 {
+		w := binary.LittleEndian.Uint64(b[p:])
+		comma, feed, cr := w^(ones*','), w^(ones*'\n'), w^(ones*'\r')
+		if m := ((comma-ones)&^comma | (feed-ones)&^feed | (cr-ones)&^cr) & high; m != 0 {
+			return p + bits.TrailingZeros64(m)/8
+		}
+	}
+	for b[p] != ',' && b[p] != '\n' && b[p] != '\r' {
+		p++
+	}
+	return p
+}

@@ -1,0 +1,62 @@
+package longcsv
+
+import "sealbound/ingest/reading"
+
+// A role is what a cell between numbers is to a loader.
+type role uint8
+
+const (
+	unread role = iota
+	labelled
+	stateCell
+	dateCell
+	installedCell
+)
+
+// A step is how rows are read: a number, or a group of cells between two numbers,
+// which mostly stand as they stood in the row before.
+type step struct {
+	number reading.Column // Columns where the step is a group
+	first  int            // the first cell
+	cells  int            // how many
+	last   bool           // the row ends here
+}
+
+// A part of a row that is read at once has at most so many cells; a file with more
+// is read row by row.
+const mostCells = 128
+
+// plan lays out the steps in which rows are read, and the columns of labels.
+func (t *table) plan() {
+	h := t.header
+	t.roles, t.label = make([]role, h.cells), make([]int32, h.cells)
+	number := make([]reading.Column, h.cells)
+	for i := range number {
+		number[i] = reading.Columns
+	}
+	for c := reading.Column(0); c < reading.Columns; c++ {
+		at := h.at[c]
+		switch {
+		case at < 0:
+		case c.IsText():
+			t.roles[at], t.label[at] = labelled, int32(len(t.texts))
+			t.texts, t.columns = append(t.texts, at), append(t.columns, c)
+		case c == reading.State:
+			t.roles[at] = stateCell
+		case c == reading.Date:
+			t.roles[at] = dateCell
+		case c == reading.Installed:
+			t.roles[at] = installedCell
+		case c != reading.Run:
+			number[at] = c
+		}
+	}
+	for i := 0; i < h.cells; {
+		s := step{number: number[i], first: i, cells: 1}
+		for i++; s.number == reading.Columns && i < h.cells && number[i] == reading.Columns; i++ {
+			s.cells++
+		}
+		s.last = i == h.cells
+		t.steps = append(t.steps, s)
+	}
+}
