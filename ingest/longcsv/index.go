@@ -28,9 +28,11 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 			return count, err
 		}
 	}
-	var r record.Reader
+	d := desks.Get().(*desk)
+	defer desks.Put(d)
+	r := &d.reader
 	r.Reset(src, from, t.size, line, false)
-	n, err := t.walk(ctx, &r, m.put)
+	n, err := t.walk(ctx, r, m.put)
 	t.plain, t.tame = t.plain && r.Plain(), t.tame && r.Tame()
 	count.Rows, count.Blank = count.Rows+n.Rows, count.Blank+n.Blank
 	m.end(t.size)
@@ -69,55 +71,6 @@ func (m *merger) end(at int64) {
 		day, _ := cell.ParseDay(m.now.date) // a date that is none shows as a problem of its row
 		m.add(reading.Stretch{Run: m.now.run, Date: day, Open: m.now.open, From: m.now.from, To: at, Line: m.now.line})
 	}
-}
-
-// walk goes through the records of r. What it hands to put is dead afterwards.
-func (t *table) walk(ctx context.Context, r *record.Reader, put func(stretch)) (count reading.Count, err error) {
-	run, date, state := t.header.at[reading.Run], t.header.at[reading.Date], t.header.at[reading.State]
-	key := max(run, date) + 1 // how many cells hold the key
-	need := max(key, state+1, 1)
-	var now stretch
-	begun, split := false, false // split: the record split last belongs to now
-	for r.Next() {
-		if count.Rows++; count.Rows%4096 == 0 && ctx.Err() != nil {
-			return count, ctx.Err()
-		}
-		if r.Blank() {
-			count.Blank++
-			continue
-		}
-		if r.Fault() != nil {
-			if !begun {
-				begun, now = true, stretch{orphan: true, from: r.At(), line: r.Line()}
-			}
-			continue
-		}
-		most := need
-		if now.open && split {
-			most = max(key, 1)
-		}
-		n := r.Split(most)
-		if !split || r.Same() < key {
-			runText, dateText := cellAt(r, run, n), cellAt(r, date, n)
-			dateText = dateText[:min(len(dateText), len("2026-05-04"))] // the day of a timestamp
-			if !begun || now.orphan || string(runText) != string(now.run) || string(dateText) != string(now.date) {
-				if begun {
-					put(now)
-				}
-				now = stretch{run: append(now.run[:0], runText...), date: append(now.date[:0], dateText...), from: r.At(), line: r.Line()}
-				n = r.Split(need)
-			}
-		}
-		begun, split = true, true
-		if !now.open && state >= 0 {
-			k, ok := kindOf(cellAt(r, state, n))
-			now.open = ok && k == reading.Open
-		}
-	}
-	if begun {
-		put(now)
-	}
-	return count, r.Err()
 }
 
 // cellAt is cell i of the n that were split, nil where there is none.
