@@ -19,8 +19,9 @@ var closingColumns = [...]reading.Column{reading.Box, reading.Gasket, reading.Fi
 
 // A closingTable numbers the closings of one run.
 type closingTable struct {
-	of   []int32 // by row; -1 for rows that are not of a closing
-	keys []closingKey
+	of     []int32 // by row; -1 for rows that are not of a closing
+	sweeps []int32 // the same by break of the batch, before they are completed
+	keys   []closingKey
 }
 
 // ofClosing reports whether row i is a reading of a closed box.
@@ -33,30 +34,21 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 	t.of, t.keys = slices.Grow(t.of[:0], rows)[:rows], nil
 	byKey := map[closingKey]int32{}
 	raw := make([]closingKey, 0, 64)
-	var columns [][]int32
-	for _, c := range closingColumns {
-		if b.Text[c] != nil {
-			columns = append(columns, b.Text[c])
-		}
-	}
-	last := -1 // the last row of a closing
-	for i := range rows {
-		if !ofClosing(b.Kind[i]) {
-			t.of[i] = -1
+	breaks := b.Breaks()
+	t.sweeps = t.sweeps[:0]
+	var last closingKey
+	for s, from := range breaks {
+		if int(from) >= rows || !ofClosing(b.Kind[from]) {
+			t.sweeps = append(t.sweeps, -1)
 			continue
 		}
-		same := last >= 0 && b.Date[i] == b.Date[last] && b.Installed[i] == b.Installed[last]
-		for _, c := range columns {
-			same = same && c[i] == c[last]
-		}
-		if same {
-			t.of[i] = t.of[last]
-			last = i
-			continue
-		}
-		k := closingKey{date: b.Date[i], installed: b.Installed[i]}
+		k := closingKey{date: b.Date[from], installed: b.Installed[from]}
 		for j, c := range closingColumns {
-			k.labels[j] = b.Code(c, i)
+			k.labels[j] = b.Code(c, int(from))
+		}
+		if s > 0 && k == last && t.sweeps[s-1] >= 0 {
+			t.sweeps = append(t.sweeps, t.sweeps[s-1])
+			continue
 		}
 		n, ok := byKey[k]
 		if !ok {
@@ -64,19 +56,9 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 			raw = append(raw, k)
 			byKey[k] = n
 		}
-		t.of[i], last = n, i
+		t.sweeps, last = append(t.sweeps, n), k
 	}
 	final, ambiguous := complete(raw)
-	for i, n := range t.of {
-		if n >= 0 {
-			if c := ambiguous[n]; c != reading.Columns {
-				undecided(i, c)
-				t.of[i] = -1
-				continue
-			}
-			t.of[i] = final[n]
-		}
-	}
 	// Number what is left, in an order that does not depend on that of the rows.
 	keys := make([]closingKey, 0, len(raw))
 	seen := map[closingKey]bool{}
@@ -91,9 +73,23 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 	for i, k := range keys {
 		place[k] = int32(i)
 	}
-	for i, n := range t.of {
-		if n >= 0 {
-			t.of[i] = place[raw[n]]
+	for s, n := range t.sweeps {
+		from, to := int(breaks[s]), rows
+		if s+1 < len(breaks) {
+			to = min(int(breaks[s+1]), rows)
+		}
+		switch {
+		case n < 0:
+		case ambiguous[n] == reading.Columns:
+			n = place[raw[final[n]]]
+		default:
+			for i := from; i < to; i++ {
+				undecided(i, ambiguous[n])
+			}
+			n = -1
+		}
+		for i := from; i < to; i++ {
+			t.of[i] = n
 		}
 	}
 	t.keys = keys

@@ -68,8 +68,12 @@ func (p *pairing) describe(label string) []Closing {
 			c.Session = label
 		}
 	}
-	for _, q := range p.pairs {
-		list[q.closing].OwnReference = list[q.closing].OwnReference || q.own
+	if len(p.ownSets) > 0 {
+		for i := range p.pairs {
+			if q := &p.pairs[i]; q.own {
+				list[q.closing].OwnReference = true
+			}
+		}
 	}
 	first := slices.Repeat([]int32{-1}, len(list))
 	for _, r := range p.closed {
@@ -108,7 +112,8 @@ func (p *pairing) fillContexts(list []Closing) {
 				p.notes.add(noteVaries, c.Name(), fmt.Sprintf("%q of box %q in run %q", list[n].Label, list[n].Box, list[n].Run))
 			}
 		}
-		for _, q := range p.pairs {
+		for i := range p.pairs {
+			q := &p.pairs[i]
 			if c <= reading.LastPaired && values[q.closing] == 0 && q.openRow >= 0 {
 				values[q.closing] = codes[q.openRow]
 			}
@@ -130,30 +135,29 @@ func (p *pairing) counts() Counts {
 	type setting struct{ tx, gain float64 }
 	settings := map[setting]bool{}
 	var last setting
-	for i := range p.own {
-		if p.bad[i] {
+	var kinds [reading.Direct + 1]int
+	tx, gain, kind := p.b.Tx[:p.own], p.b.Gain[:p.own], p.b.Kind[:p.own]
+	for i, bad := range p.bad[:p.own] {
+		if bad {
 			continue
 		}
-		switch p.b.Kind[i] {
-		case reading.Open:
-			c.Open++
-		case reading.Noise:
-			c.Floor++
+		k := kind[i] & 3
+		if kinds[k]++; k == reading.Noise {
 			continue
-		default:
-			c.Closed++
 		}
-		s := setting{orZero(p.b.Tx[i]), orZero(p.b.Gain[i])}
+		s := setting{orZero(tx[i]), orZero(gain[i])}
 		if len(settings) == 0 || s != last {
 			settings[s], last = true, s
 		}
 	}
+	c.Open, c.Floor, c.Closed = kinds[reading.Open], kinds[reading.Noise], kinds[reading.Closed]+kinds[reading.Direct]
 	c.GainSettings = len(settings)
 	for i := range p.opens {
 		c.OpenRepeats = max(c.OpenRepeats, len(p.opens[i].rows))
 	}
 	relative := false
-	for _, q := range p.pairs {
+	for i := range p.pairs {
+		q := &p.pairs[i]
 		if q.sweeps > 1 {
 			c.Sweeps++
 		}

@@ -70,6 +70,9 @@ func (p *pairing) floorRows(r int, c, at int32) (float64, bool) {
 // fit: another kind of unit, or gain_db filled in one of the two alone.
 func (p *pairing) checkFloors() {
 	refused := false
+	if len(p.floors.rows) == 0 {
+		return
+	}
 	for _, r := range p.closed {
 		if p.b.Kind[r] != reading.Closed {
 			continue

@@ -17,6 +17,8 @@ type openSet struct {
 	meanDB  float64 // of the normalised levels; NaN where no row is usable
 	driftDB float64 // highest less lowest
 	refused int     // rows that a problem keeps from use
+	makeup  makeup  // that all rows share
+	context int32   // that all rows share; -1 where they do not
 }
 
 // ownKey finds the open readings of one closing at one point.
@@ -110,6 +112,15 @@ func (p *pairing) settle(s *openSet) {
 	}
 	s.meanDB = mean(values)
 	s.driftDB = values[len(values)-1] - values[0] // mean has sorted them
+	s.makeup, s.context = p.makeupOf(good[0]), 0
+	if len(p.context) > 0 {
+		s.context = p.context[good[0]]
+		for _, r := range good {
+			if p.context[r] != s.context {
+				s.context = -1
+			}
+		}
+	}
 }
 
 // consistent refuses the open rows of a point that lack tx_dbm or gain_db where
@@ -218,6 +229,10 @@ func (p *pairing) repeats() (values [][]float64, unlabelled bool) {
 	each := func(visit func(k key, at int, r int32)) {
 		count := map[int32]int32{}
 		for at := range p.opens {
+			if rows := p.opens[at].rows; len(rows) == 1 {
+				visit(key{sweep: p.b.Code(reading.Sweep, int(rows[0]))}, at, rows[0])
+				continue
+			}
 			clear(count)
 			for _, r := range p.opens[at].rows {
 				s := p.b.Code(reading.Sweep, int(r))
@@ -233,9 +248,11 @@ func (p *pairing) repeats() (values [][]float64, unlabelled bool) {
 		}
 	}
 	each(func(k key, _ int, _ int32) {
-		if _, ok := index[k]; !ok {
-			index[k] = len(keys)
-			keys = append(keys, k)
+		if n := len(keys); n == 0 || k != keys[n-1] {
+			if _, ok := index[k]; !ok {
+				index[k] = n
+				keys = append(keys, k)
+			}
 		}
 		unlabelled = unlabelled || k.occurrence > 0 && measured > 1
 	})
@@ -259,7 +276,14 @@ func (p *pairing) repeats() (values [][]float64, unlabelled bool) {
 			values[i][at] = math.NaN()
 		}
 	}
-	each(func(k key, at int, r int32) { values[index[k]][at] = p.norm[r] })
+	var last key
+	row := -1
+	each(func(k key, at int, r int32) {
+		if row < 0 || k != last {
+			row, last = index[k], k
+		}
+		values[row][at] = p.norm[r]
+	})
 	return values, unlabelled
 }
 

@@ -82,20 +82,8 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	}
 	p.pairs, p.taken, p.agree, p.told, p.toldOrder = p.pairs[:0], 0, nil, nil, p.toldOrder[:0]
 	p.fillDates()
-	p.points.reset(n)
-	positions, polarizations := p.b.Text[reading.Position], p.b.Text[reading.Polarization]
-	p.norm = slices.Grow(p.norm[:0], n)[:n]
-	for i := range n {
-		raw := rawPoint{freqHz: p.b.FreqHz[i]}
-		if positions != nil {
-			raw.position = positions[i]
-		}
-		if polarizations != nil {
-			raw.polarization = polarizations[i]
-		}
-		p.points.add(raw)
-		p.norm[i] = p.b.Level[i] + p.b.Unit[i].Offset() - orZero(p.b.Tx[i]) - orZero(p.b.Gain[i])
-	}
+	p.points.number(p.b.FreqHz, p.b.Text[reading.Position], p.b.Text[reading.Polarization])
+	p.normalise()
 	p.points.merge(p.opt.FreqMatch, p.b.FreqToleranceHz, p.b.Labels.Text)
 	p.combineContexts()
 	p.closing.number(p.b, n, func(row int, c reading.Column) {
@@ -125,8 +113,11 @@ func (p *pairing) refuse(row int, c reading.Column, what, mend string) {
 func (p *pairing) fillDates() {
 	days := p.b.Date[:p.own]
 	unique, missing := cell.NoDay, false
-	for _, d := range days {
-		switch {
+	for _, i := range p.b.Breaks() {
+		if int(i) >= p.own {
+			break
+		}
+		switch d := days[i]; {
 		case d == cell.NoDay:
 			missing = true
 		case unique != cell.NoDay && d != unique:
@@ -142,26 +133,46 @@ func (p *pairing) fillDates() {
 	}
 }
 
+// normalise takes power and gain off the levels.
+func (p *pairing) normalise() {
+	n := p.b.Len()
+	p.norm = slices.Grow(p.norm[:0], n)[:n]
+	level, unit, tx, gain := p.b.Level[:n], p.b.Unit[:n], p.b.Tx[:n], p.b.Gain[:n]
+	for i := range p.norm {
+		v := level[i] + unit[i].Offset()
+		if t := tx[i]; t == t {
+			v -= t
+		}
+		if g := gain[i]; g == g {
+			v -= g
+		}
+		p.norm[i] = v
+	}
+}
+
 // orderClosed sorts the rows of closed boxes by closing, point and line.
 func (p *pairing) orderClosed() {
-	list := p.list[:0]
+	p.closed = slices.Grow(p.closed[:0], p.own)[:p.own]
+	n := 0
 	ordered, lastClosing, lastPoint := true, int32(0), int32(0)
+	points, bad := p.points.of[:p.own], p.bad[:p.own]
 	for i, c := range p.closing.of[:p.own] {
-		if c < 0 || p.bad[i] {
+		if c < 0 || bad[i] {
 			continue
 		}
-		at := p.points.of[i]
+		at := points[i]
 		ordered = ordered && (c > lastClosing || c == lastClosing && at >= lastPoint)
 		lastClosing, lastPoint = c, at
-		list = append(list, int32(i))
+		p.closed[n] = int32(i)
+		n++
 	}
-	p.list = list
-	p.closed = append(p.closed[:0], list...)
+	p.closed = p.closed[:n]
 	if ordered { // as most files are
 		return
 	}
+	p.list = append(p.list[:0], p.closed...)
 	var sorted ranges
-	sorted.byPoint(p.points.of, len(p.points.points), list)
+	sorted.byPoint(p.points.of, len(p.points.points), p.list)
 	next := make([]int32, len(p.closing.keys)+1)
 	for _, r := range sorted.rows {
 		next[p.closing.of[r]+1]++
@@ -179,7 +190,15 @@ func (p *pairing) orderClosed() {
 // pairAll goes through the closings, point by point.
 func (p *pairing) pairAll(ctx context.Context) error {
 	var missing []int32
+	p.pairs = slices.Grow(p.pairs[:0], len(p.closed))
 	for from := 0; from < len(p.closed); {
+		n, err := p.pairPlain(ctx, from)
+		if err != nil {
+			return err
+		}
+		if from += n; from == len(p.closed) {
+			break
+		}
 		r := p.closed[from]
 		c, at := p.closing.of[r], p.points.of[r]
 		to := from + 1
@@ -217,8 +236,8 @@ func (p *pairing) pairAll(ctx context.Context) error {
 // dropEmpty forgets closings of which nothing is left.
 func (p *pairing) dropEmpty() {
 	number := make([]int32, len(p.closing.keys))
-	for _, q := range p.pairs {
-		number[q.closing] = 1
+	for i := range p.pairs {
+		number[p.pairs[i].closing] = 1
 	}
 	kept := p.closing.keys[:0]
 	for i, k := range p.closing.keys {

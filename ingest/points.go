@@ -26,31 +26,40 @@ func (t *pointTable) reset(rows int) {
 	}
 	clear(t.index)
 	t.raw, t.next, t.points = t.raw[:0], t.next[:0], nil
-	t.of = slices.Grow(t.of[:0], rows)
+	t.of = slices.Grow(t.of[:0], rows)[:rows]
 }
 
-// add numbers the raw point of the next row. Rows mostly repeat one sweep after
-// another, so the point that followed last time is tried first.
-func (t *pointTable) add(p rawPoint) {
-	n := len(t.of)
+// number numbers the raw points of the rows; positions and polarizations may be nil.
+// Rows mostly repeat one sweep after another, so the point that followed last time
+// is tried first.
+func (t *pointTable) number(freqHz []float64, positions, polarizations []int32) {
+	t.reset(len(freqHz))
 	previous := int32(-1)
-	if n > 0 {
-		previous = t.of[n-1]
-		if guess := t.next[previous]; guess >= 0 && t.raw[guess] == p {
-			t.of = append(t.of, guess)
-			return
+	for i, f := range freqHz {
+		p := rawPoint{freqHz: f}
+		if positions != nil {
+			p.position = positions[i]
 		}
+		if polarizations != nil {
+			p.polarization = polarizations[i]
+		}
+		if previous >= 0 {
+			if guess := t.next[previous]; guess >= 0 && t.raw[guess] == p {
+				t.of[i], previous = guess, guess
+				continue
+			}
+		}
+		n, ok := t.index[p]
+		if !ok {
+			n = int32(len(t.raw))
+			t.raw, t.next = append(t.raw, p), append(t.next, -1)
+			t.index[p] = n
+		}
+		if previous >= 0 {
+			t.next[previous] = n
+		}
+		t.of[i], previous = n, n
 	}
-	i, ok := t.index[p]
-	if !ok {
-		i = int32(len(t.raw))
-		t.raw, t.next = append(t.raw, p), append(t.next, -1)
-		t.index[p] = i
-	}
-	if previous >= 0 {
-		t.next[previous] = i
-	}
-	t.of = append(t.of, i)
 }
 
 // merge makes frequencies within match of a point's lowest, or within so many Hz

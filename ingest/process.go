@@ -157,12 +157,18 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	for _, s := range b.Skipped {
 		o.count(s.File, 0, s.Rows)
 	}
-	for i := range own {
-		if p.bad[i] {
-			o.count(b.File[i], 0, 1)
-		} else {
-			o.count(b.File[i], 1, 0)
+	for s, breaks := 0, b.Breaks(); s < len(breaks) && int(breaks[s]) < own; s++ {
+		from, to := int(breaks[s]), own
+		if s+1 < len(breaks) {
+			to = min(to, int(breaks[s+1]))
 		}
+		skipped := 0
+		for _, bad := range p.bad[from:to] {
+			if bad {
+				skipped++
+			}
+		}
+		o.count(b.File[from], to-from-skipped, skipped)
 	}
 	if p.taken > 0 {
 		o.notes.addMany(noteTaken, r.label, "", p.taken)

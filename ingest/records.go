@@ -13,16 +13,28 @@ import (
 // attenuationRecord writes pairs as a record of schema Attenuation.
 func attenuationRecord(mem memory.Allocator, pairs []pair, line []int32) arrow.Record {
 	n, whole := len(pairs), arrow.PrimitiveTypes.Int32
+	closing, closings := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
+	point, points := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
+	row, rows := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
+	attenuation, attenuations := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	headroom, headrooms := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	open, opens := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	closed, closeds := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	for i := range pairs { // all columns at once: the pairs are read from memory once
+		q := &pairs[i]
+		closing[i], point[i], row[i] = q.closing, q.point, line[q.row]
+		attenuation[i], headroom[i], open[i], closed[i] = q.attenuation, q.headroom, q.open, q.closed
+	}
 	return newRecord(Attenuation, n, []arrow.Array{
-		ints(mem, whole, n, func(i int) int32 { return pairs[i].closing }),
-		ints(mem, whole, n, func(i int) int32 { return pairs[i].point }),
-		floats(mem, n, func(i int) float64 { return pairs[i].attenuation }),
+		filled(whole, n, closings),
+		filled(whole, n, points),
+		filled(arrow.PrimitiveTypes.Float64, n, attenuations),
 		flags(mem, n, func(i int) bool { return pairs[i].limited }),
 		flags(mem, n, func(i int) bool { return pairs[i].floorKnown }),
-		floats(mem, n, func(i int) float64 { return pairs[i].headroom }),
-		ints(mem, whole, n, func(i int) int32 { return line[pairs[i].row] }),
-		floats(mem, n, func(i int) float64 { return pairs[i].open }),
-		floats(mem, n, func(i int) float64 { return pairs[i].closed }),
+		gaps(mem, headroom, headrooms),
+		filled(whole, n, rows),
+		gaps(mem, open, opens),
+		gaps(mem, closed, closeds),
 	})
 }
 

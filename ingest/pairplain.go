@@ -1,0 +1,84 @@
+package ingest
+
+import (
+	"context"
+	"math"
+
+	"sealbound/ingest/reading"
+)
+
+// A makeup is what two readings must share to be compared: the kind of unit, and
+// whether power and gain are recorded.
+type makeup uint8
+
+const (
+	relative makeup = 1 << iota
+	withTx
+	withGain
+)
+
+func (p *pairing) makeupOf(r int32) makeup {
+	var m makeup
+	if p.b.Unit[r].Relative() {
+		m = relative
+	}
+	if tx := p.b.Tx[r]; tx == tx {
+		m |= withTx
+	}
+	if gain := p.b.Gain[r]; gain == gain {
+		m |= withGain
+	}
+	return m
+}
+
+// pairPlain pairs closed rows from the given one of p.closed on as long as they are
+// of the plainest kind: one reading of its closing at its point, made as the open
+// readings of the whole run were, its floor beside it or the setting's. It returns
+// how many it took; the next one, if any, is for pair, which gives the same.
+func (p *pairing) pairPlain(ctx context.Context, from int) (int, error) {
+	if len(p.ownSets) > 0 || len(p.floors.rows) > 0 {
+		return 0, nil
+	}
+	b := p.b
+	n := b.Len()
+	closing, points, kinds, limited, norm, floors, txs, gains := p.closing.of[:n], p.points.of[:n], b.Kind[:n], b.Limited[:n], p.norm[:n], b.Floor[:n], b.Tx[:n], b.Gain[:n]
+	margin, setting := p.opt.FloorMarginDB, p.opt.FloorDBM
+	rows := p.closed[from:]
+	pairs := p.pairs
+	for i, r := range rows {
+		c, at := closing[r], points[r]
+		if i+1 < len(rows) {
+			if next := rows[i+1]; points[next] == at && closing[next] == c {
+				break
+			}
+		}
+		open := &p.opens[at]
+		m := p.makeupOf(r)
+		if kinds[r] != reading.Closed || limited[r] || open.meanDB != open.meanDB || m != open.makeup || len(p.context) > 0 && p.context[r] != open.context {
+			break
+		}
+		if len(pairs)%4096 == 4095 && ctx.Err() != nil {
+			return 0, ctx.Err()
+		}
+		closed, tx, gain := norm[r], orZero(txs[r]), orZero(gains[r])
+		pairs = append(pairs, pair{closing: c, point: at, row: r, openRow: open.rows[0], sweeps: 1, open: open.meanDB, closed: closed,
+			headroom: math.NaN(), attenuation: open.meanDB - closed, floorKnown: p.opt.NoFloor})
+		q := &pairs[len(pairs)-1]
+		f := floors[r]
+		switch {
+		case f == f:
+			f, q.floor = f-gain-tx, floorColumn
+		case setting != nil && m&relative == 0:
+			f, q.floor = *setting-gain-tx, floorOption
+		default:
+			continue
+		}
+		q.floorKnown, q.headroom = true, open.meanDB-f-margin
+		if closed < f+margin {
+			q.limited, q.attenuation = true, open.meanDB-max(closed, f)
+		}
+	}
+	taken := len(pairs) - len(p.pairs)
+	p.pairs = pairs
+	return taken, nil
+}
