@@ -3,6 +3,7 @@ package ingest
 import (
 	"context"
 	"math"
+	"slices"
 
 	"sealbound/ingest/reading"
 )
@@ -29,6 +30,23 @@ func (p *pairing) makeupOf(r int32) makeup {
 		m |= withGain
 	}
 	return m
+}
+
+// normalise takes power and gain off the levels.
+func (p *pairing) normalise() {
+	n := p.b.Len()
+	p.norm = slices.Grow(p.norm[:0], n)[:n]
+	level, unit, tx, gain := p.b.Level[:n], p.b.Unit[:n], p.b.Tx[:n], p.b.Gain[:n]
+	for i := range p.norm {
+		v := level[i] + unit[i].Offset()
+		if t := tx[i]; t == t {
+			v -= t
+		}
+		if g := gain[i]; g == g {
+			v -= g
+		}
+		p.norm[i] = v
+	}
 }
 
 // pairPlain pairs closed rows from the given one of p.closed on as long as they are

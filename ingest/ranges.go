@@ -40,3 +40,40 @@ func (r *ranges) byPoint(of []int32, points int, rows []int32) {
 	}
 	r.rows = sorted
 }
+
+// orderClosed sorts the rows of closed boxes by closing, point and line.
+func (p *pairing) orderClosed() {
+	p.closed = slices.Grow(p.closed[:0], p.own)[:p.own]
+	n := 0
+	ordered, lastClosing, lastPoint := true, int32(0), int32(0)
+	points, bad := p.points.of[:p.own], p.bad[:p.own]
+	for i, c := range p.closing.of[:p.own] {
+		if c < 0 || bad[i] {
+			continue
+		}
+		at := points[i]
+		ordered = ordered && (c > lastClosing || c == lastClosing && at >= lastPoint)
+		lastClosing, lastPoint = c, at
+		p.closed[n] = int32(i)
+		n++
+	}
+	p.closed = p.closed[:n]
+	if ordered { // as most files are
+		return
+	}
+	p.list = append(p.list[:0], p.closed...)
+	var sorted ranges
+	sorted.byPoint(p.points.of, len(p.points.points), p.list)
+	next := make([]int32, len(p.closing.keys)+1)
+	for _, r := range sorted.rows {
+		next[p.closing.of[r]+1]++
+	}
+	for i := range p.closing.keys {
+		next[i+1] += next[i]
+	}
+	for _, r := range sorted.rows {
+		c := p.closing.of[r]
+		p.closed[next[c]] = r
+		next[c]++
+	}
+}
