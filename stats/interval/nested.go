@@ -10,88 +10,118 @@ import (
 	"sealbound/stats/dist"
 )
 
+// A Nested holds the bounds of NestedCoverage, dB.
+type Nested struct {
+	Lower, Upper float64
+	Method       NestedMethod
+	Draws        int // behind the generalized limit; 0 unless Drawn
+}
+
+// A NestedMethod says how the generalized limit was worked out.
+type NestedMethod int
+
+// The methods. Exact is the noncentral t of a single level, without a generalized
+// limit.
+const (
+	Exact NestedMethod = iota + 1
+	Integrated
+	Drawn
+)
+
 // NestedCoverage returns one-sided confidence bounds of the level that the share
 // coverage of all future closings exceeds, when closings are grouped in nested
 // levels and the units of each are a sample: closings in visits, visits in
-// fittings, fittings in boxes. lower is the coverage bound: with that
+// fittings, fittings in boxes. Lower is the coverage bound: with that
 // confidence at least that share of closings, of new units of the top level,
-// exceeds it. upper lies above that level with that confidence, so a target
-// above upper is missed.
+// exceeds it. Upper lies above that level with that confidence, so a target
+// above Upper is missed.
 //
 // levels come from the top down, each nested in the former, the closings
 // themselves left out; an empty list is a simple sample. A level that does not
 // divide its parent anywhere (one fitting in every box, or a single box in all)
 // cannot be told apart from it: it is left out here and its variance counts with the
 // parent's. With only one level left the bounds are the exact noncentral-t ones of
-// LowerFactor and nothing is drawn.
+// LowerFactor.
 //
 // Otherwise they rest on unweighted means: every unit's value is the plain mean
 // of its parts. With S2_l the pooled variance of level l's means within their
-// parents and df_l its degrees of freedom, lower is a generalized confidence
-// limit. Each draw takes
+// parents and df_l its degrees of freedom, Lower is a generalized confidence
+// limit, the 1-confidence quantile of
 //
+//	G   = mean - Z*sqrt(Q_top/a) - z(coverage)*sqrt(sum g)    a units at the top
 //	Q_l = df_l*S2_l/chi2(df_l)
 //	g_l = max(0, Q_l - sum over finer levels j of h_lj*g_j)   variance of level l alone
-//	G   = mean - Z*sqrt(Q_top/a) - z(coverage)*sqrt(sum g)    a units at the top
 //
-// and lower is the 1-confidence quantile of G. h_lj is how much of g_j the means
+// over independent normal Z and chi-squares. h_lj is how much of g_j the means
 // of level l carry: 1/n for the next finer level of n parts, the mean of the
 // parts' own shares over n for the others, averaged over the units with the
 // weights of S2_l. So E Q_l is right also for unbalanced data.
 //
-// upper is mean - k*sqrt(total), with total the unbiased sum of the variances,
+// The quantile is found by numerical integration, to 1e-4 of the SD of one closing
+// or better, with one or two levels above the closings. With more, or should two
+// orders of quadrature disagree, it is that of so many draws from a PCG generator
+// with that seed; Method and Draws say so.
+//
+// Upper is mean - k*sqrt(total), with total the unbiased sum of the variances,
 // a combination of the S2_l, and k = t'(1-confidence; f, sqrt(n0)*z)/sqrt(n0):
 // n0 = total/(S2_top/a), at most the number of closings, f the Satterthwaite degrees
 // of freedom of total, at most a-1. (The confidence quantile of G holds in as few as
 // 0.74 of campaigns at nominal 0.95, because the cut at 0 only ever adds variance.)
+// For a coverage below 0.5 all is upside down: Upper is the generalized limit.
 //
 // In simulations at nominal 0.95, from no variance between boxes to almost
-// nothing else, with 3 to 6 boxes, lower holds in 0.945 to 1.000 and upper in
+// nothing else, with 3 to 6 boxes, Lower holds in 0.945 to 1.000 and Upper in
 // 0.946 to 0.997 of campaigns.
 //
-// The draws come from a PCG generator with that seed: the same data, in any
-// order of rows, give the same bounds.
+// The same data, in any order of rows, give the same bounds.
 //
 // It returns ErrTooFew for fewer than two values, ErrDomain for shares outside
 // (0, 1), fewer than 100 draws or levels that are not nested, and ErrNotFinite.
 //
 // Source: for one level above the closings K. Krishnamoorthy and T. Mathew,
 // Technometrics 46 (2004) 44-52 (from memory); more levels follow the same way.
-func NestedCoverage(y []float64, levels []stats.Factor, coverage, confidence float64, seed uint64, draws int) (lower, upper float64, err error) {
-	bad := math.NaN()
+func NestedCoverage(y []float64, levels []stats.Factor, coverage, confidence float64, seed uint64, draws int) (Nested, error) {
+	none := Nested{Lower: math.NaN(), Upper: math.NaN()}
 	if err := share("coverage", coverage); err != nil {
-		return bad, bad, err
+		return none, err
 	}
 	if err := share("confidence", confidence); err != nil {
-		return bad, bad, err
+		return none, err
 	}
 	if draws < 100 {
-		return bad, bad, fmt.Errorf("interval: %w: %d draws, at least 100 needed", ErrDomain, draws)
+		return none, fmt.Errorf("interval: %w: %d draws, at least 100 needed", ErrDomain, draws)
 	}
 	if coverage < 0.5 { // the level lies above the mean: the same problem upside down
 		mirrored := make([]float64, len(y))
 		for i, v := range y {
 			mirrored[i] = -v
 		}
-		lower, upper, err = NestedCoverage(mirrored, levels, 1-coverage, confidence, seed, draws)
-		return -upper, -lower, err
+		n, err := NestedCoverage(mirrored, levels, 1-coverage, confidence, seed, draws)
+		n.Lower, n.Upper = -n.Upper, -n.Lower
+		return n, err
 	}
 	tiers, err := nest(y, levels)
 	if err != nil {
-		return bad, bad, err
+		return none, err
 	}
 	if len(tiers) == 1 {
-		return simpleCoverage(tiers[0].values, coverage, confidence)
+		lower, upper, err := simpleCoverage(tiers[0].values, coverage, confidence)
+		return Nested{Lower: lower, Upper: upper, Method: Exact}, err
 	}
 	mean, strata := stratify(tiers)
 	g := generalized{mean: mean, units: float64(len(tiers[0].values)), z: dist.NormalQuantile(coverage), strata: strata}
-	sample := g.sample(rand.New(rand.NewPCG(seed, nestedStream)), draws)
-	// The k-th of N draws is expected at the k/(N+1) quantile: at or below the one meant.
-	lower = nth(sample, max(int((1-confidence)*float64(draws+1)), 1)-1)
-	if upper, err = g.upper(float64(len(y)), coverage, confidence); err != nil {
-		return bad, bad, err
+	n := Nested{Method: Integrated}
+	var ok bool
+	if n.Lower, ok = g.integrate(confidence); !ok {
+		sample := g.sample(rand.New(rand.NewPCG(seed, nestedStream)), draws)
+		// The k-th of N draws is expected at the k/(N+1) quantile: at or below the one meant.
+		n.Lower = nth(sample, max(int((1-confidence)*float64(draws+1)), 1)-1)
+		n.Method, n.Draws = Drawn, draws
 	}
-	return lower, upper, finite("bound", mean, lower, upper)
+	if n.Upper, err = g.upper(float64(len(y)), coverage, confidence); err != nil {
+		return none, err
+	}
+	return n, finite("bound", mean, n.Lower, n.Upper)
 }
 
 // nestedStream is the second half of the generator's seed.
@@ -268,33 +298,13 @@ type generalized struct {
 	strata         []stratum
 }
 
-func (g generalized) sample(r *rand.Rand, draws int) []float64 {
-	out := make([]float64, draws)
-	single := make([]float64, len(g.strata)) // variance of each level alone
-	for i := range out {
-		var total, top float64
-		for l := len(g.strata) - 1; l >= 0; l-- {
-			s := g.strata[l]
-			top = s.ss / chiSquare(r, s.df)
-			single[l] = top
-			for j := l + 1; j < len(g.strata); j++ {
-				single[l] -= s.finer[j] * single[j]
-			}
-			single[l] = math.Max(0, single[l])
-			total += single[l]
-		}
-		out[i] = g.mean - normal(r)*math.Sqrt(top/g.units) - g.z*math.Sqrt(total)
-	}
-	return out
-}
-
-// upper is the upper bound of the level, from the mean squares themselves.
-func (g generalized) upper(closings, coverage, confidence float64) (float64, error) {
-	// The variances, each mean square less what it carries of the finer ones,
-	// add up to a combination of the mean squares with weights of at least 0: a
-	// coarser level carries no more of a variance than a finer one does.
+// total is the unbiased sum of the variances of all levels with Satterthwaite's
+// degrees of freedom. The variances, each mean square less what it carries of the
+// finer ones, add up to a combination of the mean squares with weights of at least
+// 0: a coarser level carries no more of a variance than a finer one does.
+func (g generalized) total() (total, df float64) {
 	weight := make([]float64, len(g.strata))
-	var total, fourth float64
+	var fourth float64
 	for l, s := range g.strata {
 		weight[l] = 1
 		for i := range l {
@@ -304,88 +314,18 @@ func (g generalized) upper(closings, coverage, confidence float64) (float64, err
 		total += part
 		fourth += part * part / s.df
 	}
+	return total, total * total / fourth
+}
+
+// upper is the upper bound of the level, from the mean squares themselves.
+func (g generalized) upper(closings, coverage, confidence float64) (float64, error) {
+	total, freedom := g.total()
 	if total == 0 {
 		return g.mean, nil
 	}
-	df := math.Max(1, math.Min(total*total/fourth, g.units-1))
+	df := math.Max(1, math.Min(freedom, g.units-1))
 	top := g.strata[0].ss / g.strata[0].df / g.units // variance of the mean
 	n0 := math.Min(total/top, closings)
 	k, err := Factor(n0, df, coverage, 1-confidence)
 	return g.mean - k*math.Sqrt(total), err
-}
-
-// normal draws a standard normal number.
-func normal(r *rand.Rand) float64 { return r.NormFloat64() }
-
-// uniform returns a number inside (0, 1).
-func uniform(r *rand.Rand) float64 { return (float64(r.Uint64()>>11) + 0.5) / (1 << 53) }
-
-// chiSquare draws from chi-square with df > 0 degrees of freedom, by rejection from
-// a cubed normal number; the squeeze spares most draws their logarithms. Source: G.
-// Marsaglia and W. W. Tsang, ACM Transactions on Mathematical Software 26 (2000)
-// 363-372.
-func chiSquare(r *rand.Rand, df float64) float64 {
-	shape, boost := df/2, 1.0
-	if shape < 1 {
-		boost = math.Pow(uniform(r), 1/shape)
-		shape++
-	}
-	d := shape - 1.0/3
-	c := 1 / math.Sqrt(9*d)
-	for {
-		x := normal(r)
-		v := 1 + c*x
-		if v <= 0 {
-			continue
-		}
-		v = v * v * v
-		u := uniform(r)
-		x2 := x * x
-		if u < 1-0.0331*x2*x2 || math.Log(u) < 0.5*x2+d-d*v+d*math.Log(v) {
-			// Never 0, which would divide: that would take a draw below 1e-300.
-			return math.Max(2*d*v*boost, 1e-300)
-		}
-	}
-}
-
-// nth returns the value that would stand at index k if x were sorted. It reorders x.
-// Median-of-three partitions: linear time on draws, which come in no order.
-func nth(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		mid := lo + (hi-lo)/2
-		if x[mid] < x[lo] {
-			x[mid], x[lo] = x[lo], x[mid]
-		}
-		if x[hi] < x[lo] {
-			x[hi], x[lo] = x[lo], x[hi]
-		}
-		if x[hi] < x[mid] {
-			x[hi], x[mid] = x[mid], x[hi]
-		}
-		pivot := x[mid]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
 }

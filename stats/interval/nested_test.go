@@ -115,18 +115,18 @@ func TestNestedCoverageOneLevel(t *testing.T) {
 	for name, levels := range map[string][]stats.Factor{
 		"none": nil, "one box": {one}, "one closing in each": {one, each}, "twice the same": {each, each},
 	} {
-		lower, upper, err := NestedCoverage(y, levels, 0.9, 0.95, 1, 100)
-		if err != nil || math.Abs(lower-(mean-k*sd)) > 1e-12 || upper <= lower {
-			t.Errorf("%s: %v, %v, %v; want %v", name, lower, upper, err, mean-k*sd)
+		b, err := NestedCoverage(y, levels, 0.9, 0.95, 1, 100)
+		if err != nil || math.Abs(b.Lower-(mean-k*sd)) > 1e-12 || b.Upper <= b.Lower || b.Method != Exact {
+			t.Errorf("%s: %+v, %v; want %v", name, b, err, mean-k*sd)
 		}
 	}
 	// The bound of a level that is left out is that of the levels that remain.
 	pair := stats.Factor{Name: "visit", Codes: []int32{0, 0, 1, 1, 2, 2}, Levels: 3}
-	want, _, err := NestedCoverage(y, []stats.Factor{pair}, 0.9, 0.95, 1, 1000)
+	want, err := NestedCoverage(y, []stats.Factor{pair}, 0.9, 0.95, 1, 1000)
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, _, err := NestedCoverage(y, []stats.Factor{one, pair, pair}, 0.9, 0.95, 1, 1000)
+	got, err := NestedCoverage(y, []stats.Factor{one, pair, pair}, 0.9, 0.95, 1, 1000)
 	if err != nil || got != want {
 		t.Errorf("with redundant levels %v, %v; want %v", got, err, want)
 	}
@@ -176,11 +176,11 @@ func TestNestedCoverageLaws(t *testing.T) {
 	}
 	bounds := func(y []float64, levels []stats.Factor, seed uint64) (float64, float64) {
 		t.Helper()
-		lower, upper, err := NestedCoverage(y, levels, 0.9, 0.95, seed, 5000)
+		b, err := NestedCoverage(y, levels, 0.9, 0.95, seed, 5000)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return lower, upper
+		return b.Lower, b.Upper
 	}
 	lower, upper := bounds(y, levels, 1)
 	if again, _ := bounds(y, levels, 1); again != lower {
@@ -220,8 +220,8 @@ func TestNestedCoverageLaws(t *testing.T) {
 	for i, v := range y {
 		down[i] = -v
 	}
-	if l, u, err := NestedCoverage(down, levels, 0.1, 0.95, 1, 5000); err != nil || math.Abs(l+upper) > 1e-9 || math.Abs(u+lower) > 1e-9 {
-		t.Errorf("-y: %v, %v, %v; want %v, %v", l, u, err, -upper, -lower)
+	if b, err := NestedCoverage(down, levels, 0.1, 0.95, 1, 5000); err != nil || math.Abs(b.Lower+upper) > 1e-9 || math.Abs(b.Upper+lower) > 1e-9 {
+		t.Errorf("-y: %+v, %v; want %v, %v", b, err, -upper, -lower)
 	}
 	if l, u := bounds(equal, levels, 1); l != 60.25 || u != 60.25 {
 		t.Errorf("equal values: %v, %v", l, u)
@@ -253,7 +253,7 @@ func TestNestedCoverageRefuses(t *testing.T) {
 		"one value":    {y[:1], nil, 0.9, 0.95, 1000, ErrTooFew},
 		"empty":        {nil, nil, 0.9, 0.95, 1000, ErrTooFew},
 	} {
-		if _, _, err := NestedCoverage(tt.y, tt.levels, tt.coverage, tt.confidence, 1, tt.draws); !errors.Is(err, tt.want) {
+		if _, err := NestedCoverage(tt.y, tt.levels, tt.coverage, tt.confidence, 1, tt.draws); !errors.Is(err, tt.want) {
 			t.Errorf("%s: %v, want %v", name, err, tt.want)
 		}
 	}
@@ -314,14 +314,14 @@ func TestNestedCoverageSimulated(t *testing.T) {
 						y[k] += effect[code]
 					}
 				}
-				lower, upper, err := NestedCoverage(y, levels, 0.9, 0.95, uint64(c), draws)
+				b, err := NestedCoverage(y, levels, 0.9, 0.95, uint64(c), draws)
 				if err != nil {
 					t.Fatal(err)
 				}
-				if lower <= level {
+				if b.Lower <= level {
 					below++
 				}
-				if upper >= level {
+				if b.Upper >= level {
 					above++
 				}
 			}
@@ -336,19 +336,6 @@ func TestNestedCoverageSimulated(t *testing.T) {
 
 // inverted draws a standard normal number by inversion.
 func inverted(r *rand.Rand) float64 { return dist.NormalQuantile(uniform(r)) }
-
-func BenchmarkNestedCoverage(b *testing.B) {
-	levels, n := hierarchy(ragged)
-	y := make([]float64, n)
-	for i := range y {
-		y[i] = 60 + float64(i%5)
-	}
-	for b.Loop() {
-		if _, _, err := NestedCoverage(y, levels, 0.9, 0.95, 1, 100000); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
 
 func TestNth(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))

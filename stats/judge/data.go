@@ -78,8 +78,8 @@ type Settings struct {
 	Power                bool     // average leaked power over points instead of dB
 	RaiseDB              float64  // "falls short" must survive limited readings raised by so much
 	Reference            []Source // given by the user for a single session; nil: from the open repeats
-	Seed                 uint64   // of the draws behind nested coverage bounds
-	Draws                int      // of nested coverage bounds; 0: 100,000
+	Seed                 uint64   // of the second opinion's draws, and of those behind coverage bounds of many nested levels
+	Draws                int      // of such coverage bounds; 0: 100,000
 	Explain              bool     // write out the formulas, with a second opinion
 }
 

@@ -75,12 +75,18 @@ func coverageOf(m Mean, values []float64, g groups, s Settings) (Bounds, string)
 		return m.factorCoverage(s)
 	case "REML":
 		if chain, ok := m.chain(g, len(values)); ok && m.reference.UDB == 0 {
-			lower, upper, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, s.draws())
-			if err == nil {
-				return Bounds{LowerDB: lower, UpperDB: upper},
-					fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", s.draws(), s.Seed)
+			b, err := interval.NestedCoverage(values, chain, s.Coverage, s.Confidence, s.Seed, s.draws())
+			if err != nil {
+				return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
 			}
-			return Bounds{math.NaN(), math.NaN(), err.Error()}, ""
+			method := "noncentral t, exact"
+			switch b.Method {
+			case interval.Integrated:
+				method = "generalized confidence on unweighted means, integrated numerically"
+			case interval.Drawn:
+				method = fmt.Sprintf("generalized confidence on unweighted means, %d draws, seed %d", b.Draws, s.Seed)
+			}
+			return Bounds{LowerDB: b.Lower, UpperDB: b.Upper}, method
 		}
 		return m.factorCoverage(s)
 	}
