@@ -55,7 +55,7 @@ type Closing struct {
 }
 
 // A Point is what is compared across closings. Frequencies within FreqMatch of
-// each other are one point; FreqHz is the lowest of them in this run.
+// each other, or within Summary.FreqToleranceHz, are one point; FreqHz is the lowest of them in this run.
 type Point struct {
 	FreqHz                 float64
 	Position, Polarization string
@@ -109,10 +109,13 @@ type Summary struct {
 	Omitted  int       // problems beyond that limit
 	Notes    []string  // ignored columns and the like, each a sentence, sorted
 	LeftOut  []LeftOut
-	Boxes    []Box
-	Gaskets  []Gasket
-	Events   []Event
-	Setup    []SetupField
+	// FreqToleranceHz is the largest freq_tolerance_hz that a usable row of a runs.csv
+	// declares, 0 where none does: frequencies this near are one point, in all runs.
+	FreqToleranceHz float64
+	Boxes           []Box
+	Gaskets         []Gasket
+	Events          []Event
+	Setup           []SetupField
 }
 
 // Options are the settings of a reading. The zero value is not usable; start

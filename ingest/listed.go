@@ -15,14 +15,13 @@ import (
 
 // A sweepFile is what a file that runs.csv lists holds, whatever its format.
 type sweepFile struct {
-	rows        []sweepRow
-	unit        reading.Unit
-	count       reading.Count // Rows - Blank - Refused are the rows and those left out
-	leftOut     int           // rows that the profile says are no levels
-	toleranceHz float64
-	sweeps      int
-	unused      []string // columns
-	notes       []sweepNote
+	rows    []sweepRow
+	unit    reading.Unit
+	count   reading.Count // Rows - Blank - Refused are the rows and those left out
+	leftOut int           // rows that the profile says are no levels
+	sweeps  int
+	unused  []string // columns
+	notes   []sweepNote
 }
 
 // A sweepRow is one level.
@@ -144,7 +143,7 @@ func readTrace(src io.Reader, path string, run *trace.Run, problems *reading.Pro
 	if f == nil || err != nil {
 		return nil, count, err
 	}
-	content := &sweepFile{unit: reading.DBm, count: count, leftOut: f.Excluded + f.Missing, toleranceHz: f.FreqToleranceHz, sweeps: f.Sweeps, unused: f.Ignored,
+	content := &sweepFile{unit: reading.DBm, count: count, leftOut: f.Excluded + f.Missing, sweeps: f.Sweeps, unused: f.Ignored,
 		rows: make([]sweepRow, len(f.Rows))}
 	for i, r := range f.Rows {
 		content.rows[i] = sweepRow{r.FreqHz, r.LevelDBm, r.Limited, r.Sweep, r.Line}
@@ -244,7 +243,6 @@ func (t *listedTable) Load(ctx context.Context, src io.ReaderAt, s reading.Stret
 	for range content.count.Refused + content.leftOut {
 		b.Skip(t.file, t.kind, true)
 	}
-	b.FreqToleranceHz = max(b.FreqToleranceHz, content.toleranceHz)
 	labels := t.labels()
 	var columns []reading.Column
 	codes := make([]int32, len(labels))

@@ -169,6 +169,7 @@ func (l *lister) readList(ctx context.Context, path string, cache *int64) (*list
 		for i := range runs.Rows {
 			if c := l.claim(list, &runs.Rows[i]); c != nil {
 				claims = append(claims, c)
+				l.summary.FreqToleranceHz = max(l.summary.FreqToleranceHz, c.run.Profile.FreqToleranceHz)
 			} else {
 				list.input.Skipped++
 			}

@@ -198,7 +198,8 @@ func TestListedTraces(t *testing.T) {
 		{"frequencies a kHz apart, declared", map[string]string{
 			"runs.csv": "file,box,gasket,closing,state,run,freq_tolerance_hz\no.csv,,,,open,A,\nc.csv,b,g,1,closed,A,1000\n",
 			"o.csv":    testSample(t, "traces/reference.csv"), "c.csv": "Frequency (MHz),Level (dBm)\n30.000001,-72.5\n100,-71.0\n433.921,-70\n"},
-			"A: b/1@30=60.5? b/1@100=58? b/1@433.92=54.5?", "runs.csv 2=2+0+0, o.csv 4=4+0+0, c.csv 3=3+0+0", nil},
+			"A: b/1@30=60.5? b/1@100=58? b/1@433.92=54.5?", "runs.csv 2=2+0+0, o.csv 4=4+0+0, c.csv 3=3+0+0",
+			[]string{"Frequencies within 1000 Hz of each other are one point, as runs.csv declares."}},
 		{"side tables, readings in the long format, a stray, and nested folders", map[string]string{
 			"runs.csv": "file,run,box,gasket,closing,state,position,weather\no.csv,A,,,,open,lid,dry\nc.csv,A,osier,felt,1,closed,lid,wet\n",
 			"o.csv":    openTrace, "c.csv": closedTrace, "boxes.csv": "box,role\nosier,test\n", "cal.csv": openTrace, "cal.s2p": "x", "notes.txt": "x",

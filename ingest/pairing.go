@@ -17,9 +17,10 @@ type pairing struct {
 	b   *reading.Batch
 	// label of the run; own of the rows are its own, the others are the open
 	// readings of the run that it names as its reference
-	label string
-	own   int
-	quiet bool // a problem told elsewhere may have taken the open readings
+	label       string
+	toleranceHz float64 // frequencies this near are one point
+	own         int
+	quiet       bool // a problem told elsewhere may have taken the open readings
 
 	bad      []bool    // rows that a problem keeps from use
 	norm     []float64 // level - tx - gain, dB
@@ -84,7 +85,7 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	p.fillDates()
 	p.points.number(p.b.FreqHz, p.b.Text[reading.Position], p.b.Text[reading.Polarization])
 	p.normalise()
-	p.points.merge(p.opt.FreqMatch, p.b.FreqToleranceHz, p.b.Labels.Text)
+	p.points.merge(p.opt.FreqMatch, p.toleranceHz, p.b.Labels.Text)
 	p.combineContexts()
 	p.closing.number(p.b, n, func(row int, c reading.Column) {
 		p.refuse(row, c, "is empty, and the other readings of this closing have several", "fill it in")

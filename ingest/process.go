@@ -140,6 +140,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	o.problems.Limit = w.opt.ProblemLimit
 	own := b.Len()
 	p := &w.pairing
+	p.toleranceHz = w.summary.FreqToleranceHz
 	p.opt, p.b, p.label, p.own, p.quiet, p.notes = &w.opt, b, r.label, own, w.refused, &o.notes
 	p.fail = func(row int, c reading.Column, problem reading.Problem) { b.Problems.Add(w.place(b, row, c, problem)) }
 	p.paths = func(f int32) string { return w.files[f].path }
@@ -289,7 +290,6 @@ func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, 
 	}
 	b.Pad()
 	b.BadOpen += w.other.BadOpen
-	b.FreqToleranceHz = max(b.FreqToleranceHz, w.other.FreqToleranceHz)
 	if n == 0 && w.other.BadOpen == 0 {
 		for _, i := range rows {
 			deny(int(i), "names a run without open readings that serve it as a whole", "write a run that has them")

@@ -7,10 +7,12 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"strconv"
 	"sync"
 
 	"sealbound/ingest/reading"
 	"sealbound/ingest/sidetable"
+	"sealbound/ingest/trace"
 )
 
 // A reader carries one call of Read.
@@ -309,6 +311,9 @@ func (r *reader) finish(s *search) (*Summary, error) {
 	sum.Notes = append(r.notes.sentences(), r.unused.sentences()...)
 	if len(s.ignored) > 0 {
 		sum.Notes = append(sum.Notes, fmt.Sprintf("Files of another kind were not read: %s.", listed(s.ignored)))
+	}
+	if hz := sum.FreqToleranceHz; hz > 0 {
+		sum.Notes = append(sum.Notes, fmt.Sprintf("Frequencies within %s Hz of each other are one point, as %s declares.", strconv.FormatFloat(hz, 'f', -1, 64), trace.RunsName))
 	}
 	if len(s.unlisted) > 0 {
 		sum.Notes = append(sum.Notes, fmt.Sprintf("Files beside a runs.csv that does not list them were not read: %s.", listed(s.unlisted)))

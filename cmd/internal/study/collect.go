@@ -168,7 +168,7 @@ func (c *campaign) settle(match float64) {
 		joined[i] = points[i]
 		if k > 0 {
 			low := joined[order[k-1]]
-			if byPlace(low, points[i]) == 0 && points[i].FreqHz-low.FreqHz <= match*low.FreqHz {
+			if byPlace(low, points[i]) == 0 && points[i].FreqHz-low.FreqHz <= max(match*low.FreqHz, c.summary.FreqToleranceHz) {
 				joined[i] = low
 			}
 		}
