@@ -91,9 +91,10 @@ func (p *proposing) run(c call, paths []string, out output) error {
 	if proposal.Rows > 1 {
 		rows = fmt.Sprintf("%d rows", proposal.Rows)
 	}
+	there := ""
 	if proposal.Kept > 0 {
-		rows += fmt.Sprintf(" (%d as they were)", proposal.Kept)
+		there = fmt.Sprintf(", %d of which were there", proposal.Kept)
 	}
-	_, err = fmt.Fprintf(c.stderr, "%s proposed for runs.csv. Fill in what each trace is of, state first (open, closed or floor), then: sealbound check %s\n", rows, texttab.Clean(paths[0]))
+	_, err = fmt.Fprintf(c.stderr, "%s proposed for runs.csv%s. Fill in what each trace is of, state first (open, closed or floor), then: sealbound check %s\n", rows, there, texttab.Clean(paths[0]))
 	return err
 }

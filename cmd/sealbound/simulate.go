@@ -12,7 +12,7 @@ import (
 func simulateCommand() *command {
 	o := campaign.DefaultOptions()
 	var folder, preset string
-	var demo, yardstick, force bool
+	var demo, yardstick, traces, force bool
 	return &command{
 		name:      "simulate",
 		summary:   "a made-up campaign with known truth, in the input format",
@@ -20,7 +20,7 @@ func simulateCommand() *command {
 		about: "Writes readings of invented boxes and gaskets as CSV, with side tables and, in truth.json, what the simulation put in: to try the tool, to plan, and to see what a bound is worth.\n" +
 			"Equal flags and seeds give equal files to the byte. Everything is made up; nothing here was measured.",
 		example: "--boxes 4 --sessions 3 -o made-up",
-		options: simulateOptions(&o, &folder, &demo, &yardstick, &force),
+		options: simulateOptions(&o, &folder, &demo, &yardstick, &traces, &force),
 		action: func(c call, paths []string) error {
 			if len(paths) > 0 {
 				return usage("simulate reads nothing, yet %q was given; the folder to write goes after -o", paths[0])
@@ -30,6 +30,9 @@ func simulateCommand() *command {
 			}
 			if demo && yardstick {
 				return badValue("yardstick", "true", "not together with --demo")
+			}
+			if traces && (demo || yardstick) {
+				return badValue("traces", "true", "not together with --demo or --yardstick")
 			}
 			settings, layout, err := o.Settings()
 			if err != nil {
@@ -47,12 +50,20 @@ func simulateCommand() *command {
 			default:
 				preset = "a made-up campaign"
 			}
-			err = campaign.Write(folder, settings, layout, force)
+			if traces {
+				preset = "the example of an analyser's traces"
+				err = campaign.WriteTraces(folder, force)
+			} else {
+				err = campaign.Write(folder, settings, layout, force)
+			}
 			switch {
 			case errors.Is(err, campaign.ErrThere):
 				return usage("%v; name another folder, or give --force to replace the files of those names", err)
 			case err != nil:
 				return err
+			}
+			if traces {
+				return put(c.stdout, fmt.Sprintf("Wrote %s to %s. Now try: sealbound check %s\n", preset, folder, folder))
 			}
 			return put(c.stdout, fmt.Sprintf("Wrote %s to %s, seed %d. Now try: sealbound judge %s\n", preset, folder, settings.Seed, folder))
 		},
@@ -60,7 +71,7 @@ func simulateCommand() *command {
 }
 
 // simulateOptions are the flags of simulate, each mapped to one option of the campaign.
-func simulateOptions(o *campaign.Options, folder *string, demo, yardstick, force *bool) []option {
+func simulateOptions(o *campaign.Options, folder *string, demo, yardstick, traces, force *bool) []option {
 	inf := 1000.0 // dB: more is no attenuation
 	count := func(name, usage string, least, most int, dst *int) option {
 		return whole(name, fmt.Sprintf("%s (%d)", usage, *dst), least, most, dst)
@@ -89,7 +100,8 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick, force
 	groups := [][]option{
 		inSection("Where to", out, toggle("force", "replace files of the same names that are there", force), files, count("decimals", "of the levels", 0, 9, &o.Decimals), seed("seed", "equal seeds, equal files (1)", &o.Seed)),
 		inSection("Ready-made", toggle("demo", "the demo campaign of testdata/demo", demo),
-			toggle("yardstick", "5 million readings, for measuring speed", yardstick)),
+			toggle("yardstick", "5 million readings, for measuring speed", yardstick),
+			toggle("traces", "the traces of two analysers of testdata/traces, with their runs.csv", traces)),
 		inSection("What is measured",
 			count("products", "gasket products, the as-bought seal among them", 1, 100, &o.Products),
 			toggle("as-bought", fmt.Sprintf("one product is the as-bought rubber seal (%v)", o.AsBought), &o.AsBought),
