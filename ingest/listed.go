@@ -243,6 +243,7 @@ func (t *listedTable) Load(ctx context.Context, src io.ReaderAt, s reading.Stret
 	for range content.count.Refused + content.leftOut {
 		b.Skip(t.file, t.kind, true)
 	}
+	b.FreqToleranceHz = max(b.FreqToleranceHz, t.run.Profile.FreqToleranceHz)
 	labels := t.labels()
 	var columns []reading.Column
 	codes := make([]int32, len(labels))

@@ -140,7 +140,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	o.problems.Limit = w.opt.ProblemLimit
 	own := b.Len()
 	p := &w.pairing
-	p.toleranceHz = w.summary.FreqToleranceHz
+	p.toleranceHz = max(w.summary.FreqToleranceHz, b.FreqToleranceHz)
 	p.opt, p.b, p.label, p.own, p.quiet, p.notes = &w.opt, b, r.label, own, w.refused, &o.notes
 	p.fail = func(row int, c reading.Column, problem reading.Problem) { b.Problems.Add(w.place(b, row, c, problem)) }
 	p.paths = func(f int32) string { return w.files[f].path }

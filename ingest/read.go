@@ -177,6 +177,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 		return err
 	}
 	in.table = table
+	if t, ok := table.(interface{ FreqToleranceHz() float64 }); ok {
+		r.summary.FreqToleranceHz = max(r.summary.FreqToleranceHz, t.FreqToleranceHz())
+	}
 	r.unused.add(f.path, table.Unused())
 	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, origin{number, stem(f.path), f.path}, s) })
 	in.input.Rows, in.input.Blank = count.Rows, count.Blank

@@ -60,6 +60,7 @@ type Batch struct {
 	Level           []float64 // as written, in Unit; the attenuation in dB of a Direct reading
 	Floor           []float64 // in dBm, or dB where Unit is Decibel
 	Tx, Gain        []float64
+	FreqToleranceHz float64 // frequencies this near are one: the most that a file declares; mostly 0
 
 	Problems Problems // of rows
 	Skipped  []Skip   // rows not taken, by file
@@ -88,7 +89,7 @@ func (b *Batch) Reset() {
 	b.Date, b.Installed = b.Date[:0], b.Installed[:0]
 	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
 	b.Problems = Problems{Limit: b.Problems.Limit}
-	b.Skipped, b.BadOpen = b.Skipped[:0], 0
+	b.Skipped, b.BadOpen, b.FreqToleranceHz = b.Skipped[:0], 0, 0
 	b.breaks, b.marked = b.breaks[:0], 0
 }
 
