@@ -62,7 +62,7 @@ type run struct {
 
 // inMemory is how many bytes of attenuations stay in memory; what is more goes to a
 // temporary file, so that an archive may be larger than memory.
-const inMemory = 16 << 20
+const inMemory = 8 << 20
 
 // read collects the campaign, or returns an *InputError. A campaign that the
 // settings carry was read already. Whoever calls read closes what it returns.

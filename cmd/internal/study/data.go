@@ -94,6 +94,40 @@ type layer struct {
 	inside []bool
 }
 
+// A stretch is the points from from to before to.
+type stretch struct{ from, to int32 }
+
+// stretches are the points of a layer; those of a band are one.
+func (l layer) stretches() (out []stretch) {
+	for p, is := range l.inside {
+		switch n := len(out); {
+		case !is:
+		case n > 0 && out[n-1].to == int32(p):
+			out[n-1].to++
+		default:
+			out = append(out, stretch{int32(p), int32(p) + 1})
+		}
+	}
+	return out
+}
+
+// add takes in readings of a closing, those from from to before to; the points stand
+// as the campaign's for now.
+func (x *cell) add(cl *closing, r *readings, from, to int) {
+	if from == to {
+		return
+	}
+	if k := len(x.closings); k == 0 || x.closings[k-1] != cl {
+		x.closings = append(x.closings, cl)
+	}
+	d, code := &x.data, int32(len(x.closings)-1)
+	for range to - from {
+		d.Closing = append(d.Closing, code)
+	}
+	d.Point, d.DB, d.HeadroomDB = append(d.Point, r.point[from:to]...), append(d.DB, r.db[from:to]...), append(d.HeadroomDB, r.headroomDB[from:to]...)
+	d.Limited, d.FloorKnown = append(d.Limited, r.limited[from:to]...), append(d.FloorKnown, r.floorKnown[from:to]...)
+}
+
 // mostAtOnce is how many readings are read back at once: those of several bands, or
 // of one that has more.
 const mostAtOnce = 300_000
@@ -186,34 +220,25 @@ func (c *campaign) factors(closings []*closing) judge.Data {
 // are those of the group's closings. Where a layer has no reading its cell is nil.
 func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) ([]*cell, error) {
 	cells := make([]*cell, len(layers))
-	of := make([][]*cell, len(c.points)) // the cells that a point lies in
+	stretches := make([][]stretch, len(layers))
 	on := c.on(g.closings)
 	for i, l := range layers {
 		n := c.size(on, l)
 		x := &cell{group: g, band: l.band, closings: make([]*closing, 0, len(g.closings))}
 		x.data = judge.Data{Closing: make([]int32, 0, n), Point: make([]int32, 0, n), DB: make([]float64, 0, n),
 			Limited: make([]bool, 0, n), FloorKnown: make([]bool, 0, n), HeadroomDB: make([]float64, 0, n)}
-		cells[i] = x
-		for p, is := range l.inside {
-			if is {
-				of[p] = append(of[p], x)
-			}
-		}
+		cells[i], stretches[i] = x, l.stretches()
 	}
 	var r readings
 	for _, cl := range g.closings {
 		if err := c.load(cl, &r); err != nil {
 			return nil, err
 		}
-		for i, p := range r.point {
-			for _, x := range of[p] {
-				if k := len(x.closings); k == 0 || x.closings[k-1] != cl {
-					x.closings = append(x.closings, cl)
-				}
-				d := &x.data
-				d.Closing, d.Point = append(d.Closing, int32(len(x.closings)-1)), append(d.Point, p)
-				d.DB, d.HeadroomDB = append(d.DB, r.db[i]), append(d.HeadroomDB, r.headroomDB[i])
-				d.Limited, d.FloorKnown = append(d.Limited, r.limited[i]), append(d.FloorKnown, r.floorKnown[i])
+		for i, x := range cells {
+			for _, s := range stretches[i] {
+				from, _ := slices.BinarySearch(r.point, s.from)
+				to, _ := slices.BinarySearch(r.point, s.to)
+				x.add(cl, &r, from, to)
 			}
 		}
 	}
