@@ -1,7 +1,9 @@
 package ingest
 
 import (
+	"bytes"
 	"io"
+	"os"
 	"slices"
 
 	"sealbound/ingest/longcsv"
@@ -39,11 +41,12 @@ func formatOf(path string) format {
 	return formats[0]
 }
 
-// wanted reports whether a file in a folder is read.
+// wanted reports whether a file in a folder is read. Files of other kinds than
+// networks end in .ts too, so those are looked at.
 func wanted(path string) bool {
 	for _, f := range formats {
 		if slices.Contains(f.endings, ending(path)) {
-			return true
+			return ending(path) != ".ts" || beginsAsNetwork(path)
 		}
 	}
 	return false
@@ -74,4 +77,30 @@ func countNetwork(src io.ReaderAt, size int64) (reading.Count, error) {
 	var ignored reading.Problems
 	_, count, err := touchstone.Parse(io.NewSectionReader(src, 0, size), "x.s2p", &ignored)
 	return count, err
+}
+
+// looksNetwork tells a network file by its first word: a comment, the option line
+// or a keyword.
+func looksNetwork(text []byte) bool {
+	text = bytes.TrimLeft(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")), " \t\r\n")
+	return len(text) > 0 && bytes.IndexByte([]byte("[!#"), text[0]) >= 0
+}
+
+// beginsAsNetwork looks at the beginning of a file; one that cannot be read is left
+// for reading to tell.
+func beginsAsNetwork(path string) bool {
+	if withoutGzip(path) != path {
+		return true
+	}
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return err != nil // a pipe would keep us waiting
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return true
+	}
+	defer f.Close()
+	begin := make([]byte, 512)
+	n, _ := io.ReadFull(f, begin)
+	return looksNetwork(begin[:n])
 }

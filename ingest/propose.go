@@ -7,7 +7,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path"
 	"path/filepath"
@@ -60,9 +59,7 @@ func Propose(ctx context.Context, dir string) (*Proposal, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		if err := p.look(name); err != nil {
-			return nil, err
-		}
+		p.look(name)
 	}
 	if len(p.rows) == 0 {
 		return nil, fmt.Errorf("%w: the folder %s holds no file that looks like a trace", ErrNoFiles, dir)
@@ -145,39 +142,37 @@ func (p *proposer) path(name string) string {
 	return filepath.Join(p.dir, filepath.FromSlash(name))
 }
 
-// text is a file as it would be read, packed ones unpacked; nil for one that is no
-// plain file or too large to be a trace.
-func (p *proposer) text(name string) ([]byte, error) {
+// text is a file as it would be read, packed ones unpacked; nil for one that cannot
+// be read, is no plain file, or is too large to be a trace.
+func (p *proposer) text(name string) []byte {
 	path := p.path(name)
 	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
-		return nil, nil
+		return nil
 	}
 	none := int64(0)
 	source, err := openSource(context.Background(), path, nil, false, &none)
-	if _, bad := asBadGzip(err); bad {
-		return nil, nil
-	}
 	if err != nil {
-		return nil, err
+		return nil
 	}
 	defer source.close()
 	src, err := source.acquire()
 	if err != nil {
-		return nil, err
+		return nil
 	}
 	defer source.release()
 	if source.size > trace.MaxBytes {
-		return nil, nil
+		return nil
 	}
-	return io.ReadAll(io.NewSectionReader(src, 0, source.size))
+	text := make([]byte, source.size)
+	if n, err := src.ReadAt(text, 0); n < len(text) && err != nil {
+		return nil
+	}
+	return text
 }
 
 // longFormat tells whether a file holds readings in the long format.
 func (p *proposer) longFormat(name string) bool {
-	text, err := p.text(name)
-	if err != nil {
-		return false
-	}
+	text := p.text(name)
 	names := columnNames(bytes.NewReader(text), int64(len(text)))
 	return namesFrequency(names) && (namesState(names) || isListName(name))
 }
@@ -188,51 +183,37 @@ func (p *proposer) keep() error {
 	if p.list == "" {
 		return nil
 	}
-	text, err := p.text(p.list)
-	if err != nil {
-		return err
-	}
+	text := p.text(p.list)
 	problems := reading.Problems{Limit: DefaultOptions().ProblemLimit}
 	runs, _, err := trace.ParseRuns(bytes.NewReader(text), p.path(p.list), nil, &problems)
 	if err != nil {
 		return err
 	}
-	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))))
-	r.FieldsPerRecord, r.TrimLeadingSpace = -1, true
-	records, err := r.ReadAll()
-	if all, omitted := problems.Sorted(); runs == nil && len(all) > 0 {
+	all, omitted := problems.Sorted()
+	if runs == nil {
 		return &BadInput{all, omitted}
-	} else if err != nil {
-		return fmt.Errorf("%s: %w", p.path(p.list), err)
 	}
-	for len(records) > 0 && blankRecord(records[0]) {
-		records = records[1:]
+	records, ok := runs.Cells()
+	if !ok {
+		return &BadInput{all, omitted}
 	}
 	p.header = records[0]
 	p.columns = nil
 	for _, name := range p.header {
-		p.columns = append(p.columns, strings.ToLower(strings.TrimSpace(name)))
+		p.columns = append(p.columns, strings.ToLower(name))
 	}
 	listed := map[string]bool{}
 	for _, record := range records[1:] {
-		if blankRecord(record) {
-			continue
-		}
-		if len(record) > len(p.columns) {
-			return fmt.Errorf("%s: the row of %q has more cells than the header; mend that first", p.path(p.list), record[0])
-		}
 		row := proposedRow{}
 		for i, c := range record {
-			row[p.columns[i]] = strings.TrimSpace(c)
+			row[p.columns[i]] = c
 		}
 		p.rows = append(p.rows, row)
 		name := path.Clean(strings.ReplaceAll(row["file"], `\`, "/"))
 		listed[name] = true
 		var text []byte
 		if filepath.IsLocal(filepath.FromSlash(name)) {
-			if text, err = p.text(name); err != nil {
-				return err
-			}
+			text = p.text(name)
 		}
 		switch {
 		case text == nil:
@@ -246,47 +227,33 @@ func (p *proposer) keep() error {
 	return nil
 }
 
-func blankRecord(record []string) bool {
-	return !slices.ContainsFunc(record, func(c string) bool { return strings.TrimSpace(c) != "" })
-}
-
 // look adds a row for a file that looks like a trace.
-func (p *proposer) look(name string) error {
+func (p *proposer) look(name string) {
 	if f := formatOf(name); f.name != formats[0].name && f.name != networkFormat {
-		return nil // readings that say themselves what they are of
+		return // readings that say themselves what they are of
 	}
-	text, err := p.text(name)
-	if err != nil {
-		return err
-	}
+	text := p.text(name)
 	switch {
 	case text == nil:
-		p.say("%s: left out, cannot be read as a text", p.path(name))
-		return nil
+		p.say("%s: left out, it cannot be read", p.path(name))
+		return
 	case isNetwork(name):
 		if strings.EqualFold(filepath.Ext(withoutGzip(name)), ".ts") && !looksNetwork(text) {
-			return nil
+			return
 		}
 	default:
 		if names := columnNames(bytes.NewReader(text), int64(len(text))); namesFrequency(names) && namesState(names) {
 			p.say("%s: left out, its columns are those of readings in the long format", p.path(name))
-			return nil
+			return
 		}
 		if what := noTrace(text); what != "" {
 			p.say("%s: left out, %s", p.path(name), what)
-			return nil
+			return
 		}
 	}
 	row := proposedRow{"file": name}
 	p.fill(row, name, text)
 	p.rows = append(p.rows, row)
-	return nil
-}
-
-// looksNetwork tells a network file from others with the ending .ts.
-func looksNetwork(text []byte) bool {
-	text = bytes.TrimLeft(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")), " \t\r\n")
-	return len(text) > 0 && bytes.IndexByte([]byte("[!#"), text[0]) >= 0
 }
 
 // noTrace tells why a file is not taken for a trace, empty where it is.

@@ -127,3 +127,24 @@ func Place(data []byte, profile Profile, line int, c reading.Column) reading.Pla
 	}
 	return at
 }
+
+// Cells gives the table as it stands, its header first and without blank lines; ok
+// is false where a row does not have the header's cells.
+func (r *Runs) Cells() (rows [][]string, ok bool) {
+	ok = true
+	s := splitter{mark: ','}
+	r.text.each(func(number int, line string) bool {
+		if number < r.header || s.blank(line) {
+			return true
+		}
+		pieces, wrong, _ := s.split(line)
+		ok = wrong == "" && len(pieces) == len(r.columns)
+		row := make([]string, len(pieces))
+		for i, c := range pieces {
+			row[i] = c.text
+		}
+		rows = append(rows, row)
+		return ok
+	})
+	return rows, ok
+}
