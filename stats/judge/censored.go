@@ -33,7 +33,8 @@ const (
 // limited. At several points: band values of closings by maximum likelihood within
 // each fitting, then the same model and bounds as everywhere. At one point the
 // closings themselves are limited: their likelihood, with up to two nested levels.
-func censoredOf(d Data, r *Result, v *band.Result, g groups, s Settings) (*Censored, error) {
+func censoredOf(of *frames, r *Result, v *band.Result, g groups, s Settings) (*Censored, error) {
+	d := of.d
 	if r.Limited == 0 {
 		return nil, nil
 	}
@@ -58,7 +59,7 @@ func censoredOf(d Data, r *Result, v *band.Result, g groups, s Settings) (*Censo
 	for _, x := range fit.Values {
 		values, kept = append(values, x.DB), append(kept, x.Closing)
 	}
-	m := meanOf(values, groupsOf(d, kept), false, s.Confidence, r.ReferenceU)
+	m := of.of(kept).mean(values, false, s.Confidence, r.ReferenceU)
 	c := &Censored{MeanDB: m.Value, SDDB: m.SD, LowerDB: m.Lower, Method: twoStep, Reason: m.Reason}
 	for _, p := range fit.LimitedOut {
 		c.PointsOut = append(c.PointsOut, p.Point)

@@ -30,7 +30,7 @@ func (r *Result) explain(s Settings) []string {
 		say("s = square root of the sum of squared distances from the mean / (n - 1) = %s", db3(m.SD))
 		say("se = s / square root of n = %s / %.4f = %s", db3(m.SD), math.Sqrt(float64(r.Closings)), db3(m.plainSE))
 	case "REML":
-		for _, c := range m.fit.Components {
+		for _, c := range m.components() {
 			say("variance of %s = %s dB2 (SD %s)", c.Name, db4(c.Variance), db3(c.SD))
 		}
 		if len(m.Dropped) > 0 {

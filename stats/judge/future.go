@@ -8,6 +8,7 @@ import (
 	"sealbound/stats"
 	"sealbound/stats/dist"
 	"sealbound/stats/interval"
+	"sealbound/stats/mixed"
 )
 
 // nextOf bounds what the next closing shows (of a new box where boxes are
@@ -53,6 +54,10 @@ func (m Mean) futureVariance(withMean bool) (variance, df float64) {
 			variance += m.plainSE * m.plainSE
 		}
 		return variance, m.plainDF
+	}
+	if m.isEven {
+		variance, df = m.even.Total(withMean)
+		return variance, mixed.ClampDF(df, m.Units)
 	}
 	w := make([]float64, len(m.fit.Components))
 	for i := range w {

@@ -29,14 +29,16 @@ func Judge(d Data, s Settings) (Result, error) {
 	values := take(v, s.average())
 	r.Values = values
 	r.TargetDB = d.meanTarget(r.Points)
-	g := groupsOf(d, r.Kept)
+	of := newFrames(d)
+	frame := of.of(r.Kept)
+	g := frame.g
 	keep, used := flags(r.Kept, d.Closings), flags(r.Points, d.Points)
 	r.count(d, g, keep, used)
 	r.headroom(d, keep, used)
 
 	ref := r.scope(d, s, g)
 	readings := v.ByPoint()
-	r.Mean = meanOf(values, g, r.Limited == r.Readings, s.Confidence, ref)
+	r.Mean = frame.mean(values, r.Limited == r.Readings, s.Confidence, ref)
 	if r.Mean.Method == "sign" && ref.UDB > 0 && !math.IsNaN(r.Mean.Lower) {
 		r.ThisSetup = true // the sign bound has no room for the reference's error
 	}
@@ -47,12 +49,12 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
-	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(d, readings, s, r.pointReference(d))
+	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(of, readings, s, r.pointReference(d))
 	r.LowestMean = lowestMeanOf(readings)
-	if r.Censored, err = censoredOf(d, &r, v, g, s); err != nil {
+	if r.Censored, err = censoredOf(of, &r, v, g, s); err != nil {
 		return r, err
 	}
-	if err := r.verdicts(d, s, g, readings, keep); err != nil {
+	if err := r.verdicts(of, s, frame, readings, keep); err != nil {
 		return r, err
 	}
 	if r.Verdicts[OnMean] == Undecided {
@@ -248,14 +250,15 @@ func (r *Result) lowest(d Data, v *band.Result) {
 	_, r.ClosingsBelow = v.Below(d.TargetDB)
 }
 
-func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointReadings, keep []bool) error {
+func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.PointReadings, keep []bool) error {
+	d := frames.d
 	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown,
 		limitedShare: float64(r.Limited) / float64(max(r.Readings, 1))}
 	of := func(lower, upper, raised float64) Verdict {
 		e.lower, e.upper, e.upperRaised = lower, upper, raised
 		return e.verdict()
 	}
-	raised, err := r.raisedUpper(d, s, g)
+	raised, err := r.raisedUpper(d, s, f)
 	if err != nil {
 		return err
 	}
@@ -265,13 +268,13 @@ func (r *Result) verdicts(d Data, s Settings, g groups, readings []band.PointRea
 	r.Verdicts[OnCoverage] = of(r.Coverage.LowerDB, r.Coverage.UpperDB, r.Coverage.UpperDB)
 	if w := r.Weakest; w != nil {
 		e.target, e.headroom = 0, r.headroomMargin(d, keep)
-		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(d, s, readings))
+		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(frames, s, readings))
 	}
 	return nil
 }
 
 // raisedUpper is the upper bound of the mean with every limited reading raised.
-func (r *Result) raisedUpper(d Data, s Settings, g groups) (float64, error) {
+func (r *Result) raisedUpper(d Data, s Settings, f *frame) (float64, error) {
 	if r.Limited == 0 {
 		return r.Mean.Upper, nil
 	}
@@ -279,7 +282,7 @@ func (r *Result) raisedUpper(d Data, s Settings, g groups) (float64, error) {
 	if err != nil || v.Reason != band.None {
 		return math.NaN(), err
 	}
-	return meanOf(take(v, s.average()), g, false, s.Confidence, r.ReferenceU).Upper, nil
+	return f.mean(take(v, s.average()), false, s.Confidence, r.ReferenceU).Upper, nil
 }
 
 func raise(db []float64, limited []bool, by float64) []float64 {
@@ -293,7 +296,8 @@ func raise(db []float64, limited []bool, by float64) []float64 {
 }
 
 // raisedWeakest is the smallest upper margin over points, limited readings raised.
-func (r *Result) raisedWeakest(d Data, s Settings, readings []band.PointReadings) float64 {
+func (r *Result) raisedWeakest(frames *frames, s Settings, readings []band.PointReadings) float64 {
+	d := frames.d
 	if r.Limited == 0 {
 		return r.Weakest.UpperMarginDB
 	}
@@ -301,8 +305,9 @@ func (r *Result) raisedWeakest(d Data, s Settings, readings []band.PointReadings
 	share := s.bonferroni(len(readings))
 	ref := r.pointReference(d)
 	for _, p := range readings {
-		m := meanOf(raise(p.DB, p.Limited, s.RaiseDB), groupsOf(d, p.Closing), false, s.Confidence, ref(p))
-		if u := m.upperAt(share) - d.TargetDB[p.Point]; !(u >= upper) && !math.IsNaN(u) {
+		f := frames.of(p.Closing)
+		m := f.mean(raise(p.DB, p.Limited, s.RaiseDB), false, s.Confidence, ref(p))
+		if u := f.upper(m, share) - d.TargetDB[p.Point]; !(u >= upper) && !math.IsNaN(u) {
 			upper = u
 		}
 	}

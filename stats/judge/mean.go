@@ -26,8 +26,11 @@ type Mean struct {
 	Warnings []stats.Warning
 	Reason   string
 
-	fit       *mixed.Fit // nil for one level
+	fit       *mixed.Fit // nil for one level, and where even stands
+	even      mixed.BalancedFit
+	isEven    bool
 	levels    mixed.Levels
+	closings  int
 	plainSE   float64 // without the shared reference
 	plainDF   float64
 	reference Source
@@ -49,7 +52,7 @@ func (g groups) replicate(n int) (units int, name string) {
 	return n, "closing"
 }
 
-// meanOf estimates the mean of values (dB, one per closing) and its bounds.
+// mean estimates the mean of values (dB, one per closing) and its bounds.
 //
 //	one level:      mean -+ t(confidence, n-1) s/sqrt(n)
 //	several levels: mean -+ t(confidence, df) se, by REML; df by Satterthwaite from
@@ -59,8 +62,8 @@ func (g groups) replicate(n int) (units int, name string) {
 // all values are equal, only the sign bound remains: all units show at least the
 // smallest figure, so their median does, with confidence 1 - 0.5^units. ref is
 // the uncertainty of a reference that all closings share; its UDB is 0 for none.
-func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref Source) Mean {
-	n := len(values)
+func (f *frame) mean(values []float64, oneSided bool, confidence float64, ref Source) Mean {
+	n := f.n
 	m := Mean{Estimate: stats.Estimate{Value: math.NaN(), SE: math.NaN(), DF: math.NaN(),
 		Lower: math.NaN(), Upper: math.NaN(), Confidence: confidence},
 		SD: math.NaN(), Attained: math.NaN(), plainSE: math.NaN(), plainDF: math.NaN(), reference: ref}
@@ -68,17 +71,17 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 		m.Reason = "no closing has a value"
 		return m
 	}
-	m.Units, m.UnitName = g.replicate(n)
-	var err error
-	if m.levels, err = mixed.Separate(g.all(), n); err != nil {
-		m.Reason = err.Error()
+	m.Units, m.UnitName = f.units, f.unitName
+	switch {
+	case f.err != nil:
+		m.Reason = f.err.Error()
+		return m
+	case len(values) != n:
+		m.Reason = fmt.Sprintf("%d values for %d closings", len(values), n)
 		return m
 	}
-	for _, t := range m.levels.Terms {
-		m.Levels = append(m.Levels, t.Factor.Name)
-	}
-	m.Levels = append(m.Levels, m.levels.Residual)
-	m.Warnings = append(m.Warnings, m.levels.Warnings...)
+	m.levels, m.closings = f.levels, n
+	m.Levels, m.Warnings = slices.Clip(f.names), slices.Clip(f.levels.Warnings)
 	mean, sd, err := interval.MeanSD(values)
 	if err != nil {
 		m.Reason = err.Error()
@@ -97,10 +100,11 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 	case len(m.levels.Terms) == 0:
 		m.Method, m.SD = "t", sd
 		m.plainSE, m.plainDF = sd/math.Sqrt(float64(n)), float64(n-1)
+	case f.closedForm(&m, values):
 	default:
 		err := m.model(values)
 		if errors.Is(err, mixed.ErrNoResidual) {
-			return collapsed(values, g, m.levels, confidence, ref)
+			return collapsed(values, f, confidence, ref)
 		}
 		if err != nil {
 			m.Reason = "no model fits these closings: " + err.Error()
@@ -111,10 +115,9 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 	if ref.UDB > 0 {
 		m.SE, m.DF = combine(interval.Component{U: m.plainSE, DF: m.plainDF}, ref.component())
 	}
-	t := dist.TQuantile(confidence, m.DF)
-	half := t * m.SE
+	half := f.t(confidence, m.DF) * m.SE
 	if m.boldReference() {
-		half = math.Max(half, dist.TQuantile(confidence, m.plainDF)*m.plainSE)
+		half = math.Max(half, f.t(confidence, m.plainDF)*m.plainSE)
 	}
 	m.Lower, m.Upper, m.Attained = m.Value-half, m.Value+half, confidence
 	return m
@@ -125,6 +128,37 @@ func meanOf(values []float64, g groups, oneSided bool, confidence float64, ref S
 // outweighs the added variance, and the combined bound holds in 0.91 of campaigns of
 // two closings at nominal 0.95. From two degrees of freedom on it holds in 0.94.
 func (m Mean) boldReference() bool { return m.reference.UDB > 0 && m.plainDF < 2 }
+
+// closedForm is model where one level divides the closings evenly; false where that
+// leaves the values to model.
+func (f *frame) closedForm(m *Mean, values []float64) bool {
+	if f.balanced == nil {
+		return false
+	}
+	fit, ok := f.balanced.Fit(values)
+	if !ok {
+		return false
+	}
+	m.even, m.isEven, m.Method, m.Dropped = fit, true, "REML", fit.Dropped()
+	m.Warnings = append(m.Warnings, fit.Warnings()...)
+	c := fit.Contrast()
+	m.Value, m.plainSE = c.Value, c.SE
+	total, _ := fit.Total(false)
+	m.SD = math.Sqrt(total)
+	m.plainDF = mixed.ClampDF(c.DF, m.Units)
+	return true
+}
+
+// components are the variances of a model; none without one.
+func (m Mean) components() []mixed.Component {
+	switch {
+	case m.isEven:
+		return m.even.Components()
+	case m.fit != nil:
+		return m.fit.Components
+	}
+	return nil
+}
 
 // model fits the mixed model and sets value, SD, plain SE and df.
 func (m *Mean) model(values []float64) error {
@@ -167,16 +201,16 @@ func alike(values []float64, f stats.Factor) bool {
 
 // collapsed judges groups whose closings all read alike (coarse rounding, say): one
 // value for each group of the finest level, since its closings say nothing more.
-func collapsed(values []float64, g groups, l mixed.Levels, confidence float64, ref Source) Mean {
+func collapsed(values []float64, f *frame, confidence float64, ref Source) Mean {
 	finest := stats.Factor{}
-	for _, t := range l.Terms { // the finest whose groups do read alike; crossed ones may not
+	for _, t := range f.levels.Terms { // the finest whose groups do read alike; crossed ones may not
 		if t.Factor.Levels > finest.Levels && alike(values, t.Factor) {
 			finest = t.Factor
 		}
 	}
 	if finest.Levels == 0 {
 		return Mean{Estimate: stats.Estimate{Value: plainMean(values), SE: math.NaN(), DF: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), Confidence: confidence},
-			SD: math.NaN(), Attained: math.NaN(), plainSE: math.NaN(), plainDF: math.NaN(), levels: l, reference: ref,
+			SD: math.NaN(), Attained: math.NaN(), plainSE: math.NaN(), plainDF: math.NaN(), levels: f.levels, reference: ref,
 			Reason: "the closings show no spread of their own beside boxes and sessions; read with more digits"}
 	}
 	first := make([]int32, finest.Levels) // a closing of each group
@@ -192,10 +226,10 @@ func collapsed(values []float64, g groups, l mixed.Levels, confidence float64, r
 	for _, i := range first {
 		one = append(one, values[i])
 	}
-	m := meanOf(one, groups{
-		subset(g.box, first, "box"), subset(g.fitting, first, "fitting"),
-		subset(g.session, first, "session"), subset(g.visit, first, "visit"),
-	}, false, confidence, ref)
+	m := newFrame(groups{
+		subset(f.g.box, first, "box"), subset(f.g.fitting, first, "fitting"),
+		subset(f.g.session, first, "session"), subset(f.g.visit, first, "visit"),
+	}, len(one)).mean(one, false, confidence, ref)
 	m.Warnings = append(m.Warnings, stats.Warning{Code: "closings-alike",
 		Text: "the closings of each group of " + finest.Name + " read alike, so each group counts once"})
 	return m

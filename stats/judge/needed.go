@@ -62,7 +62,7 @@ func (m Mean) scaling() (unit string, units int, kept, keptDF float64) {
 	if m.Method == "t" {
 		return m.levels.Residual, int(m.plainDF) + 1, 0, keptDF
 	}
-	unit, units = m.levels.Residual, m.fit.N
+	unit, units = m.levels.Residual, m.closings
 	for _, t := range m.levels.Terms {
 		if m.variance(t.Factor.Name) > 0 {
 			unit, units = t.Factor.Name, t.Factor.Levels
@@ -81,7 +81,7 @@ func (m Mean) scaling() (unit string, units int, kept, keptDF float64) {
 
 // variance of the named component, dB^2; 0 where it was dropped.
 func (m Mean) variance(name string) float64 {
-	for _, c := range m.fit.Components {
+	for _, c := range m.components() {
 		if c.Name == name {
 			return c.Variance
 		}

@@ -33,8 +33,7 @@ func (d Data) Values(levels []float64) (*band.Result, error) { return d.band(lev
 // Levels are the factors of the given closings, recoded to the levels present:
 // box, fitting, session, visit.
 func (d Data) Levels(closings []int32) []stats.Factor {
-	g := groupsOf(d, closings)
-	return []stats.Factor{g.box, g.fitting, g.session, g.visit}
+	return newFrames(d).of(closings).g.all()
 }
 
 // Headroom takes of each session and point the smallest headroom that one of the
@@ -63,7 +62,7 @@ func Combined(sources ...Source) Source { return combined(sources) }
 // which leaves the sign bound alone. ref is added for the reference that all
 // share; the zero Source for none.
 func (d Data) MeanOf(values []float64, closings []int32, oneSided bool, confidence float64, ref Source) Mean {
-	return meanOf(values, groupsOf(d, closings), oneSided, confidence, ref)
+	return newFrames(d).of(closings).mean(values, oneSided, confidence, ref)
 }
 
 // LowerAt is the lower bound at another confidence; NaN where none exists. The

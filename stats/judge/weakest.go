@@ -6,17 +6,7 @@ import (
 
 	"sealbound/stats"
 	"sealbound/stats/band"
-	"sealbound/stats/dist"
 )
-
-// groupsOf are the factors of the given closings, recoded to the levels present.
-func groupsOf(d Data, closings []int32) groups {
-	visit := d.visits()
-	pick := func(f stats.Factor, name string) stats.Factor {
-		return subset(f, closings, name)
-	}
-	return groups{pick(d.Box, "box"), pick(d.Fitting, "fitting"), pick(d.Session, "session"), pick(visit, "visit")}
-}
 
 // visits are the pairs of fitting and session that occur.
 func (d Data) visits() stats.Factor {
@@ -60,12 +50,14 @@ func subset(f stats.Factor, closings []int32, name string) stats.Factor {
 // correction for their number: the smallest L_p lies below the bound of the truly
 // weakest tested point, so it holds for that one whatever the correlation
 // (intersection-union). A point without a bound makes it undefined, by name.
-func weakestOf(d Data, readings []band.PointReadings, s Settings, ref func(band.PointReadings) Source) (w *Weakest, without int32, reason string) {
+func weakestOf(f *frames, readings []band.PointReadings, s Settings, ref func(band.PointReadings) Source) (w *Weakest, without int32, reason string) {
+	d := f.d
 	upper, largest := math.NaN(), 0.0
 	share := s.bonferroni(len(readings))
 	for _, r := range readings {
 		p := r.Point
-		m := meanOf(r.DB, groupsOf(d, r.Closing), all(r.Limited), s.Confidence, ref(r))
+		at := f.of(r.Closing)
+		m := at.mean(r.DB, all(r.Limited), s.Confidence, ref(r))
 		if math.IsNaN(m.Lower) {
 			return nil, p, fmt.Sprintf("no bound from %d %s: %s", len(r.DB), plural("closing", len(r.DB)), m.Reason)
 		}
@@ -74,7 +66,7 @@ func weakestOf(d Data, readings []band.PointReadings, s Settings, ref func(band.
 		if w == nil || margin < w.MarginDB {
 			w = &Weakest{Point: p, MeanDB: m.Value, LowerDB: m.Lower, TargetDB: d.TargetDB[p], MarginDB: margin, detail: m}
 		}
-		if u := m.upperAt(share) - d.TargetDB[p]; !(u >= upper) && !math.IsNaN(u) {
+		if u := at.upper(m, share) - d.TargetDB[p]; !(u >= upper) && !math.IsNaN(u) {
 			upper = u
 		}
 	}
@@ -89,13 +81,12 @@ func weakestOf(d Data, readings []band.PointReadings, s Settings, ref func(band.
 // a correction for having looked at all of them.
 func (s Settings) bonferroni(n int) float64 { return 1 - (1-s.Confidence)/float64(max(n, 1)) }
 
-// upperAt is the upper bound of the mean at another confidence; NaN where none
-// exists.
-func (m Mean) upperAt(confidence float64) float64 {
+// upper is the upper bound of the mean at another confidence; NaN where none exists.
+func (f *frame) upper(m Mean, confidence float64) float64 {
 	if math.IsNaN(m.Upper) || m.Method == "sign" {
 		return math.NaN()
 	}
-	return m.Value + dist.TQuantile(confidence, m.DF)*m.SE
+	return m.Value + f.t(confidence, m.DF)*m.SE
 }
 
 // lowestMeanOf is the point whose mean over closings is lowest.

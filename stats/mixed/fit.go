@@ -311,8 +311,7 @@ func (f *Fit) inform(o *searcher) {
 // warn says what weakens the fit.
 func (f *Fit) warn() {
 	for _, name := range f.Dropped {
-		f.Warnings = append(f.Warnings, stats.Warning{Code: "component-at-zero",
-			Text: fmt.Sprintf("the spread between levels of %s is estimated as zero; the model was fitted without it", name)})
+		f.Warnings = append(f.Warnings, droppedWarning(name))
 	}
 	if !f.InformationOK {
 		f.Warnings = append(f.Warnings, stats.Warning{Code: "information-singular",
