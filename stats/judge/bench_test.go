@@ -7,7 +7,7 @@ import (
 )
 
 // benchData makes 90 closings of 60 points, with sessions that differ by 1 dB and
-// closings by 1 dB; a limit at so many dB above the mean, +Inf for none.
+// closings by 1 dB; a limit at so many dB above the mean, NaN for none known.
 func benchData(at func(i int) layout, limit float64) Data {
 	r := rand.New(rand.NewPCG(1, 2))
 	const closings, points = 90, 60
@@ -34,7 +34,7 @@ func benchData(at func(i int) layout, limit float64) Data {
 }
 
 func BenchmarkJudge(b *testing.B) {
-	none := math.Inf(1)
+	none := math.NaN()
 	nested := func(i int) layout { return layout{session: int32(i / 10)} }
 	for _, bench := range []struct {
 		name  string

@@ -135,14 +135,28 @@ func (r *Result) count(d Data, g groups, keep, used []bool) {
 // HeadroomLowDB the smallest of all. A point without a known floor leaves both
 // undefined.
 func (r *Result) headroom(d Data, keep, used []bool) {
-	type cell struct{ session, point int32 }
-	low := make(map[cell]float64)
+	place := make([]int32, d.Points) // of a point among those used
+	for k, p := range r.Points {
+		place[p] = int32(k)
+	}
+	// A closing kept has half of the points or more, so no row is mostly empty.
+	low := make([][]float64, d.Session.Levels)
+	none := math.Inf(1)
 	for i, p := range d.Point {
-		if c := d.Closing[i]; keep[c] && used[p] {
-			k := cell{d.Session.Codes[c], p}
-			if h, seen := low[k]; !seen || math.IsNaN(h) || d.HeadroomDB[i] < h {
-				low[k] = d.HeadroomDB[i]
+		c := d.Closing[i]
+		if !keep[c] || !used[p] {
+			continue
+		}
+		row := low[d.Session.Codes[c]]
+		if row == nil {
+			row = make([]float64, len(r.Points))
+			for k := range row {
+				row[k] = none
 			}
+			low[d.Session.Codes[c]] = row
+		}
+		if h := &row[place[p]]; *h == none || math.IsNaN(*h) || d.HeadroomDB[i] < *h {
+			*h = d.HeadroomDB[i]
 		}
 	}
 	smallest := func(a, b float64) float64 {
@@ -152,10 +166,10 @@ func (r *Result) headroom(d Data, keep, used []bool) {
 		return a
 	}
 	mean, lowest := math.NaN(), math.NaN()
-	for s := range int32(d.Session.Levels) {
+	for _, row := range low {
 		sum, n := 0.0, 0
-		for _, p := range r.Points {
-			if h, seen := low[cell{s, p}]; seen {
+		for _, h := range row {
+			if h != none {
 				sum, n = sum+h, n+1
 				lowest = smallest(lowest, h)
 			}
