@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -125,7 +126,7 @@ func (r *reader) index(ctx context.Context, s *search) error {
 			continue
 		}
 		var err error
-		in.source, err = openSource(ctx, f.path, r.opt.Stdin, len(s.files) <= openAtOnce, &cache)
+		in.source, err = openEndless(ctx, f.path, r.opt.Stdin, len(s.files) <= openAtOnce, &cache, f.refusing(number))
 		if bad, ok := asBadGzip(err); ok {
 			r.refused = true
 			r.problems.Add(bad.problem(f.path))
@@ -139,6 +140,18 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		}
 	}
 	r.summary.Boxes, r.summary.Gaskets, r.summary.Events, r.summary.Setup = side.Boxes, side.Gaskets, side.Events, side.Setup
+	return nil
+}
+
+// refusing returns what tells from the beginning of a file that it will be
+// refused, nil where only the whole can tell.
+func (f found) refusing(number int32) func(head []byte) bool {
+	if format := formatOf(f.path); f.side == "" && f.claim == nil && format.name == formats[0].name {
+		return func(head []byte) bool {
+			table, _, err := format.open(f.path, number, bytes.NewReader(head), int64(len(head)))
+			return err == nil && table == nil
+		}
+	}
 	return nil
 }
 

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"sealbound/ingest/reading"
@@ -25,6 +26,8 @@ const (
 	cacheFile    = 1 << 20  // a plain file up to this size is kept in memory
 	cacheTotal   = 16 << 20 // of all those together
 	openAtOnce   = 64       // plain files kept open between uses
+	mostPacked   = 200      // times its packed size: readings shrink to a tenth, a bomb to a thousandth
+	fewUnpacked  = 64 << 20 // up to here any packing is taken
 	gzipMagic    = "\x1f\x8b"
 	temporaryFor = "sealbound-*"
 )
@@ -37,10 +40,13 @@ type source struct {
 	memory  []byte   // where it is small
 	spool   *os.File // where it was copied
 	changed time.Time
-	mu      sync.Mutex
-	handle  *os.File
-	users   int
-	keep    bool // keep the handle between uses
+
+	unlinked bool // the spool has no name any more
+	mu       sync.Mutex
+	handle   *os.File
+	users    int
+	keep     bool // keep the handle between uses
+	refused  func(head []byte) bool
 }
 
 // errBadGzip is a .gz file that cannot be unpacked: a problem of the data.
@@ -61,14 +67,21 @@ func (e errBadGzip) problem(path string) reading.Problem {
 // openSource prepares path for reading. cache is how much memory plain files may
 // still take; what this one takes is subtracted.
 func openSource(ctx context.Context, path string, stdin io.Reader, keep bool, cache *int64) (*source, error) {
-	s := &source{path: path, keep: keep}
+	return openEndless(ctx, path, stdin, keep, cache, nil)
+}
+
+// openEndless is openSource for what may have no end: refused, if it is not nil,
+// tells from the beginning of a file that it is going to be refused, and then
+// what has to be copied is cut there.
+func openEndless(ctx context.Context, path string, stdin io.Reader, keep bool, cache *int64, refused func(head []byte) bool) (*source, error) {
+	s := &source{path: path, keep: keep, refused: refused}
 	if path == stdinPath {
 		if stdin == nil {
 			return nil, errors.New("standard input is not to be had here")
 		}
 		return s, s.copyFrom(ctx, stdin)
 	}
-	f, err := os.Open(path)
+	f, err := openPath(path)
 	if err != nil {
 		return nil, plain(err)
 	}
@@ -81,6 +94,9 @@ func openSource(ctx context.Context, path string, stdin io.Reader, keep bool, ca
 		return nil, fmt.Errorf("%s: is a folder", path)
 	}
 	magic := make([]byte, len(gzipMagic))
+	if info.Mode()&os.ModeNamedPipe != 0 {
+		return s, s.copyFrom(ctx, &pipe{ctx: ctx, in: f, until: time.Now().Add(pipePatience)})
+	}
 	if !info.Mode().IsRegular() {
 		return s, s.copyFrom(ctx, f)
 	}
@@ -102,14 +118,15 @@ func openSource(ctx context.Context, path string, stdin io.Reader, keep bool, ca
 
 // copyFrom keeps what in yields, unpacked where it is packed.
 func (s *source) copyFrom(ctx context.Context, in io.Reader) error {
-	buffered := bufio.NewReaderSize(contextReader{ctx, in}, 1<<16)
+	packed := &counting{in: contextReader{ctx, in}}
+	buffered := bufio.NewReaderSize(packed, 1<<16)
 	in = buffered
 	if magic, _ := buffered.Peek(len(gzipMagic)); string(magic) == gzipMagic || strings.EqualFold(filepath.Ext(s.path), ".gz") {
 		z, err := gzip.NewReader(buffered)
 		if err != nil {
 			return s.reason(ctx, errBadGzip{err})
 		}
-		in = z
+		in = &unpacking{in: z, packed: packed}
 	}
 	var memory bytes.Buffer
 	_, err := io.CopyN(&memory, in, spoolMemory)
@@ -123,11 +140,18 @@ func (s *source) copyFrom(ctx context.Context, in io.Reader) error {
 	case err != nil:
 		return s.reason(ctx, err)
 	}
+	if s.refused != nil && s.refused(memory.Bytes()) {
+		s.memory, s.size = memory.Bytes(), int64(memory.Len())
+		return nil
+	}
 	spool, err := os.CreateTemp("", temporaryFor)
 	if err != nil {
-		return fmt.Errorf("no room to unpack %s: %w", s.path, err)
+		return s.noRoom(err)
 	}
 	s.spool = spool
+	// Where a file that is open may be removed it is, so that nothing stays
+	// behind whatever ends the process.
+	s.unlinked = os.Remove(spool.Name()) == nil
 	n, err := io.Copy(spool, io.MultiReader(&memory, in))
 	if err != nil {
 		s.close()
@@ -135,6 +159,11 @@ func (s *source) copyFrom(ctx context.Context, in io.Reader) error {
 	}
 	s.size = n
 	return nil
+}
+
+// noRoom explains that the temporary folder does not take a copy.
+func (s *source) noRoom(err error) error {
+	return fmt.Errorf("%s: no room to keep a copy in %s, which what is not a plain file needs: %w; make room, name another folder in TMPDIR, or give a plain file", s.path, os.TempDir(), plain(err))
 }
 
 // reason tells data that cannot be unpacked from a source that cannot be read.
@@ -145,10 +174,39 @@ func (s *source) reason(ctx context.Context, err error) error {
 		return ctx.Err()
 	case errors.As(err, &bad):
 		return bad
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return s.noRoom(err)
 	case errors.Is(err, gzip.ErrChecksum), errors.Is(err, gzip.ErrHeader), errors.Is(err, io.ErrUnexpectedEOF), strings.HasPrefix(err.Error(), "flate:"):
 		return errBadGzip{err}
 	}
 	return fmt.Errorf("%s: %w", s.path, plain(err))
+}
+
+// counting counts what was read.
+type counting struct {
+	in io.Reader
+	n  int64
+}
+
+func (c *counting) Read(b []byte) (int, error) {
+	n, err := c.in.Read(b)
+	c.n += int64(n)
+	return n, err
+}
+
+// unpacking ends where more comes out than any readings would give.
+type unpacking struct {
+	in     io.Reader
+	packed *counting
+	n      int64
+}
+
+func (u *unpacking) Read(b []byte) (int, error) {
+	n, err := u.in.Read(b)
+	if u.n += int64(n); u.n > fewUnpacked && u.n > mostPacked*u.packed.n {
+		return 0, errBadGzip{fmt.Errorf("it unpacks to more than %d times its size", mostPacked)}
+	}
+	return n, err
 }
 
 type contextReader struct {
@@ -212,7 +270,9 @@ func (s *source) close() {
 	}
 	if s.spool != nil {
 		s.spool.Close()
-		os.Remove(s.spool.Name())
+		if !s.unlinked {
+			os.Remove(s.spool.Name())
+		}
 		s.spool = nil
 	}
 }

@@ -50,10 +50,9 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 // in whatever phase it was.
 func (p program) interruptible(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	signals := make(chan os.Signal, 1)
-	for _, s := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP} {
-		if !signal.Ignored(s) { // as nohup does
-			signal.Notify(signals, s)
-		}
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup does
+		signal.Notify(signals, syscall.SIGHUP)
 	}
 	defer signal.Stop(signals)
 	ctx, cancel := context.WithCancel(context.Background())
@@ -240,7 +239,7 @@ func (p program) exit(c call, name string, err error) int {
 	if err == nil {
 		return done
 	}
-	if c.ctx.Err() != nil && errors.Is(err, c.ctx.Err()) {
+	if c.ctx.Err() != nil && (errors.Is(err, c.ctx.Err()) || errors.Is(err, atomicfile.ErrAbandoned)) {
 		return interrupted // which is told where the signal was noticed
 	}
 	var (

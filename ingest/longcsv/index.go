@@ -90,7 +90,7 @@ type part struct {
 	lines     int
 	plain     bool
 	tame      bool
-	quotes    bool
+	quotes    bool // or a line that is too long: one walk has to take it from here
 	err       error
 }
 
@@ -156,14 +156,15 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 
 // part walks through the lines that begin in the piece of the file at begin.
 func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part) {
-	from := begin
+	from, short := begin, true
 	if begin > t.body {
-		if from, p.err = lineAfter(src, begin-1, t.size); p.err != nil {
-			return p
-		}
+		from, short, p.err = lineAfter(src, begin-1, t.size)
 	}
-	if p.end, p.err = lineAfter(src, min(begin+t.piece, t.size)-1, t.size); p.err != nil || from >= p.end {
-		p.plain, p.tame = true, true
+	if p.err == nil && short {
+		p.end, short, p.err = lineAfter(src, min(begin+t.piece, t.size)-1, t.size)
+	}
+	if p.quotes = !short; p.err != nil || !short || from >= p.end {
+		p.plain, p.tame = short, short
 		return p
 	}
 	d := desks.Get().(*desk)
@@ -184,22 +185,26 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 	return p
 }
 
-// lineAfter is the offset behind the first line end at or after at.
-func lineAfter(src io.ReaderAt, at, size int64) (int64, error) {
+// lineAfter is the offset behind the first line end at or after at. It gives up,
+// with false, on a line that is too long to be read: each piece of it would look
+// for the same end.
+func lineAfter(src io.ReaderAt, at, size int64) (int64, bool, error) {
 	var b [4096]byte
-	for at < size {
+	for most := at + record.MaxLine; at < size; {
 		want := int(min(int64(len(b)), size-at))
 		n, err := src.ReadAt(b[:want], at)
 		if n < want {
 			if err == nil || err == io.EOF {
 				err = io.ErrUnexpectedEOF
 			}
-			return 0, err
+			return 0, true, err
 		}
 		if i := bytes.IndexByte(b[:n], '\n'); i >= 0 {
-			return at + int64(i) + 1, nil
+			return at + int64(i) + 1, true, nil
 		}
-		at += int64(n)
+		if at += int64(n); at > most {
+			return 0, false, nil
+		}
 	}
-	return size, nil
+	return size, true, nil
 }

@@ -207,7 +207,10 @@ const (
 func (r *Reader) overlong() bool {
 	at := r.base + int64(r.pos)
 	r.recordLine = r.line
-	r.fault = &Fault{r.line, 1, "", "the line is longer than a megabyte", "check the line ends of the file"}
+	r.fault = &Fault{r.line, 1, "", "the line is longer than a megabyte", "check the line ends of the file, or leave out columns"}
+	if i := bytes.IndexByte(r.buf[r.pos:r.fill], 0); i >= 0 { // no text at all
+		r.fault = badBytes(r.buf[r.pos:r.pos+i+1], r.line)
+	}
 	r.line++
 	for more := true; more; {
 		if n := bytes.IndexByte(r.buf[r.pos:r.fill], '\n'); n >= 0 {
