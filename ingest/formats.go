@@ -6,7 +6,9 @@ import (
 	"os"
 	"slices"
 
+	"sealbound/ingest/columnar"
 	"sealbound/ingest/longcsv"
+	"sealbound/ingest/packed"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/sidetable"
 	"sealbound/ingest/touchstone"
@@ -28,6 +30,8 @@ type format struct {
 // openListed opens those.
 var formats = []format{
 	{name: "long CSV", endings: []string{".csv"}, open: longcsv.Open, count: longcsv.CountRows},
+	{name: "Parquet", endings: []string{".parquet"}, open: packed.Open(columnar.OpenParquet), count: packed.CountRows},
+	{name: "Arrow stream", endings: []string{".arrow"}, open: packed.Open(columnar.OpenStream), count: packed.CountRows},
 	{name: networkFormat, endings: []string{".s1p", ".s2p", ".s3p", ".s4p", ".ts"}, open: openUnlisted, count: countNetwork},
 }
 
@@ -39,6 +43,19 @@ func formatOf(path string) format {
 		}
 	}
 	return formats[0]
+}
+
+// formatFor chooses by how the file begins where that is plain, else by the ending:
+// a packed file is known also on standard input.
+func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
+	head := make([]byte, min(size, 8))
+	if _, err := src.ReadAt(head, 0); err != nil && err != io.EOF {
+		return format{}, err
+	}
+	if e := packed.Magic(head); e != "" {
+		path = e
+	}
+	return formatOf(path), nil
 }
 
 // wanted reports whether a file in a folder is read. Files of other kinds than

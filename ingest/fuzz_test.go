@@ -18,7 +18,7 @@ func FuzzRead(f *testing.F) {
 	}
 	f.Add([]byte(ok), false)
 	f.Add([]byte(campaign(2, 2, 2)), false)
-	f.Add([]byte(packed(f, ok)), false)
+	f.Add([]byte(zipped(f, ok)), false)
 	traces, err := filepath.Glob("testdata/traces/*.csv")
 	if err != nil || len(traces) == 0 {
 		f.Fatal("no traces", err)

@@ -19,6 +19,7 @@ const (
 	noteOnlyOpen                   // run
 	noteTaken                      // run
 	noteSparse                     // run
+	noteCarried                    // side table, file
 	noteExcluded                   // file
 	noteMissing                    // file
 	noteBelow                      // file
@@ -93,6 +94,8 @@ func (n *notes) sentences() []string {
 			all = append(all, fmt.Sprintf("Sweeps in traces that repeat their header: %d, the first in %q; they are told apart by their number.", x.count, x.what))
 		case noteNoise:
 			all = append(all, fmt.Sprintf("Rows of noise data in network files were checked and not used: %d, the first in %q.", x.count, x.what))
+		case noteCarried:
+			all = append(all, fmt.Sprintf("Side tables of an unknown name in packed files were not read: %d, the first %q in %s.", x.count, x.what, x.example))
 		case noteSparse:
 			all = append(all, fmt.Sprintf("The repeats of the open readings cannot be compared with each other in %s.", runs))
 		}

@@ -12,7 +12,7 @@ import (
 	"testing"
 )
 
-func packed(t testing.TB, text string) string {
+func zipped(t testing.TB, text string) string {
 	t.Helper()
 	var b bytes.Buffer
 	z := gzip.NewWriter(&b)
@@ -29,7 +29,7 @@ func TestPaths(t *testing.T) {
 	dir := folder(t, map[string]string{
 		"b/one.csv":     ok,
 		"B.CSV":         strings.ReplaceAll(ok, "a,", "b,"),
-		"c.csv.gz":      packed(t, strings.ReplaceAll(ok, "a,", "c,")),
+		"c.csv.gz":      zipped(t, strings.ReplaceAll(ok, "a,", "c,")),
 		"README.md":     "read me",
 		".hidden.csv":   "not,read\n",
 		".git/x.csv":    "not,read\n",
@@ -94,7 +94,7 @@ func TestPaths(t *testing.T) {
 }
 
 func TestStdin(t *testing.T) {
-	for _, text := range []string{ok, packed(t, ok)} {
+	for _, text := range []string{ok, zipped(t, ok)} {
 		opt := DefaultOptions()
 		opt.Stdin = strings.NewReader(text)
 		res := read(t, opt, "-")
@@ -114,7 +114,7 @@ func TestStdin(t *testing.T) {
 }
 
 func TestPackedFiles(t *testing.T) {
-	whole := packed(t, campaign(2, 2, 3))
+	whole := zipped(t, campaign(2, 2, 3))
 	for name, text := range map[string]string{
 		"cut":     whole[:len(whole)/2],
 		"damaged": whole[:len(whole)-6] + "\x00\x01\x02\x03\x04\x05",
@@ -137,7 +137,7 @@ func TestPackedFiles(t *testing.T) {
 	if len(text) <= spoolMemory {
 		t.Fatalf("%d bytes are too few", len(text))
 	}
-	plain, gz := good(t, DefaultOptions(), text), read(t, DefaultOptions(), folder(t, map[string]string{"data.csv.gz": packed(t, text)}))
+	plain, gz := good(t, DefaultOptions(), text), read(t, DefaultOptions(), folder(t, map[string]string{"data.csv.gz": zipped(t, text)}))
 	plain.sum.Notes, gz.sum.Notes = nil, nil // they tell the file's name
 	if gz.err != nil || shown(gz) != shown(plain) {
 		t.Errorf("%v: a packed file reads otherwise", gz.err)

@@ -63,7 +63,10 @@ func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 			return err
 		}
 		for first := list[0].file; len(list) > 0 && list[0].file == first && err == nil; {
-			n := near(list)
+			n := 1
+			if _, rows := f.table.(byRow); !rows {
+				n = near(list)
+			}
 			err = w.loadNear(ctx, f, src, list[:n], b)
 			list = list[n:]
 		}
@@ -74,6 +77,10 @@ func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 	}
 	return nil
 }
+
+// byRow is a table whose offsets are numbers of rows: there is no text to read at
+// once.
+type byRow interface{ ByRow() }
 
 // Spans with small gaps between them are read at once: the runs of a file may
 // take turns row by row.

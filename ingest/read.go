@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"sync"
 
+	"sealbound/ingest/packed"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/sidetable"
 	"sealbound/ingest/trace"
@@ -28,6 +29,7 @@ type reader struct {
 	strays   []string        // refused files that look like traces
 	onlyOpen []string        // runs without a closed reading
 	serves   map[string]bool // runs that others name as their reference
+	carried  []carried
 	summary  *Summary
 }
 
@@ -139,6 +141,11 @@ func (r *reader) index(ctx context.Context, s *search) error {
 			return r.because(ctx, f.path, err)
 		}
 	}
+	for _, c := range r.carried {
+		if err := r.takeCarried(ctx, c, &side); err != nil {
+			return r.because(ctx, c.path, err)
+		}
+	}
 	r.summary.Boxes, r.summary.Gaskets, r.summary.Events, r.summary.Setup = side.Boxes, side.Gaskets, side.Events, side.Setup
 	return nil
 }
@@ -172,7 +179,10 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	if f.claim != nil {
 		return r.indexListed(ctx, in, f.claim, number, src)
 	}
-	format := formatOf(f.path)
+	format, err := formatFor(f.path, src, size)
+	if err != nil {
+		return err
+	}
 	table, problems, err := format.open(f.path, number, src, size)
 	if err != nil {
 		return err
@@ -194,6 +204,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 		r.summary.FreqToleranceHz = max(r.summary.FreqToleranceHz, t.FreqToleranceHz())
 	}
 	r.unused.add(f.path, table.Unused())
+	if t, ok := table.(interface{ SideTables() []packed.Side }); ok {
+		r.carried = append(r.carried, carried{f.path, t.SideTables()})
+	}
 	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, origin{number, stem(f.path), f.path}, s) })
 	in.input.Rows, in.input.Blank = count.Rows, count.Blank
 	if err == nil && count.Rows == count.Blank {

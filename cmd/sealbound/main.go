@@ -88,7 +88,7 @@ type program struct {
 
 // commands are all commands, in the order in which help lists them.
 func (p program) commands() []*command {
-	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), wearCommand(p.wear), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand(), completionCommand()}
+	return []*command{checkCommand(p.check), judgeCommand(p.judge), spreadCommand(p.spread), wearCommand(p.wear), compareCommand(p.compare), planCommand(), simulateCommand(), reportCommand(), packCommand(), completionCommand()}
 }
 
 // A call is one start of the program.
