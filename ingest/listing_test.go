@@ -212,8 +212,8 @@ func TestListedTraces(t *testing.T) {
 			"runs.csv": "run,box,gasket,closing,state,freq_mhz,level_dbm\nL,,,,open,30,-10\nL,osier,felt,1,closed,30,-60\n"},
 			"L: osier/1@30=50?", "runs.csv 2=2+0+0", nil},
 		{"packed", map[string]string{
-			"runs.csv.gz": packed(t, "file,run,box,gasket,closing,state\no.csv.gz,A,,,,open\nc.s2p.gz,B,,,,open\n"),
-			"o.csv.gz":    packed(t, openTrace), "c.s2p.gz": packed(t, "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n")},
+			"runs.csv.gz": zipped(t, "file,run,box,gasket,closing,state\no.csv.gz,A,,,,open\nc.s2p.gz,B,,,,open\n"),
+			"o.csv.gz":    zipped(t, openTrace), "c.s2p.gz": zipped(t, "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n")},
 			"A: ; B: ", "runs.csv.gz 2=2+0+0, o.csv.gz 3=3+0+0, c.s2p.gz 1=1+0+0", []string{"No usable closed reading belongs to 2 runs"}},
 		{"the reference of another run", map[string]string{
 			"runs.csv": "file,run,box,gasket,closing,state,reference\no.csv,A,,,,open,\nc.csv,B,osier,felt,1,closed,A\n",
