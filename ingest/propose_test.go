@@ -81,7 +81,7 @@ func TestProposalKeeps(t *testing.T) {
 	dir := folder(t, map[string]string{
 		"runs.csv": "\ufeffWeather, FILE ,delimiter,State\n\n\"dry, cold\",b.csv,;,closed\n,sub\\c.csv,,\n",
 		"a.csv":    openTrace, "b.csv": semicolons, "sub/c.csv": semicolons, "own/runs.csv": "file\nx.csv\n", "own/x.csv": openTrace,
-		"long.csv": "run,box,gasket,closing,state,freq_mhz,level_dbm\n", "boxes.csv": "box\nb\n", ".hidden.csv": openTrace, "video.ts": "GGGG", "d.txt.gz": packed(t, openTrace),
+		"long.csv": "run,box,gasket,closing,state,freq_mhz,level_dbm\n", "boxes.csv": "box\nb\n", ".hidden.csv": openTrace, "video.ts": "GGGG", "d.txt.gz": zipped(t, openTrace),
 		"picture.png": "\x89PNG\r\n\x1a\n\x00", "empty.csv": "",
 	})
 	p, err := Propose(context.Background(), filepath.Join(dir, "runs.csv"))
