@@ -27,6 +27,7 @@ const (
 	noteUnsorted                   // file
 	noteSweeps                     // file
 	noteNoise                      // file
+	noteMixed                      // file, and how many runs
 )
 
 // notes gathers what the result should say about the data.
@@ -45,7 +46,7 @@ func (n *notes) add(kind noteKind, what, example string) { n.addMany(kind, what,
 
 func (n *notes) addMany(kind noteKind, what, example string, count int) {
 	for i := range n.list {
-		if x := &n.list[i]; x.kind == kind && (x.what == what || kind != noteVaries) {
+		if x := &n.list[i]; x.kind == kind && (x.what == what || kind != noteVaries && kind != noteMixed) {
 			x.count += count
 			return
 		}
@@ -68,6 +69,8 @@ func (n *notes) sentences() []string {
 			runs = fmt.Sprintf("the run %q", x.what)
 		}
 		switch x.kind {
+		case noteMixed:
+			all = append(all, fmt.Sprintf("The rows of %d runs and dates take turns in %q; sorted by run and date they are read faster.", x.count, x.what))
 		case noteIdleOpen:
 			all = append(all, fmt.Sprintf("Open readings that name a closing which their run does not have were not used: %d, the first in run %q for closing %q.", x.count, x.what, x.example))
 		case noteUnlabelled:

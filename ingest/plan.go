@@ -35,6 +35,14 @@ type part struct {
 	day  cell.Day
 	open bool // holds an open reading
 	rows spans
+
+	extents spans // in the copies of files in which runs take turns
+
+	// while such a copy is written
+	pending, next int
+	lastLine      int
+	lastTo        int64
+	seen          int32 // the last file that it has rows in, counted from 1
 }
 
 // A planned run is what will be visited as one.
@@ -57,8 +65,8 @@ type origin struct {
 	label, path string
 }
 
-// add notes a stretch of rows of a file.
-func (p *plan) add(file int32, from origin, s reading.Stretch) {
+// part finds the part to which a stretch of rows belongs.
+func (p *plan) part(from origin, s reading.Stretch) *part {
 	var g *group
 	if len(s.Run) > 0 {
 		if g = p.named[string(s.Run)]; g == nil {
@@ -71,6 +79,11 @@ func (p *plan) add(file int32, from origin, s reading.Stretch) {
 		p.unnamed[from.file] = g
 		p.order = append(p.order, g)
 	}
+	if n := len(g.parts); n > 0 && g.parts[n-1].day == s.Date {
+		x := g.parts[n-1]
+		x.open = x.open || s.Open
+		return x
+	}
 	x := g.byDay[s.Date]
 	if x == nil {
 		if g.byDay == nil {
@@ -81,7 +94,7 @@ func (p *plan) add(file int32, from origin, s reading.Stretch) {
 		g.parts = append(g.parts, x)
 	}
 	x.open = x.open || s.Open
-	x.rows.add(span{file, s.Line, s.From, s.To})
+	return x
 }
 
 // settle decides which parts are runs of their own, and names them.
@@ -190,4 +203,19 @@ func (r *planned) spans(list []span) []span {
 		inOrder(list)
 	}
 	return list
+}
+
+// copied lists the files in whose copies rows of the run stand, in order.
+func (r *planned) copied() []int32 {
+	var list []int32
+	for _, x := range r.parts {
+		if x.extents.n == 0 {
+			continue
+		}
+		for _, s := range x.extents.appendTo(nil) {
+			list = append(list, s.file)
+		}
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
 }

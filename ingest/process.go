@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
@@ -49,6 +50,7 @@ type worker struct {
 	pairing      pairing
 	spans        []span
 	near         nearby
+	gather       gatherer
 }
 
 // load reads the rows of a run into b.
@@ -56,20 +58,37 @@ func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 	b.Reset()
 	b.Problems.Limit = w.opt.ProblemLimit
 	w.spans = r.spans(w.spans[:0])
-	for list := w.spans; len(list) > 0; {
-		f := w.files[list[0].file]
+	w.gather.reset()
+	mixed := r.copied()
+	for list := w.spans; len(list)+len(mixed) > 0; {
+		number := int32(math.MaxInt32)
+		if len(list) > 0 {
+			number = list[0].file
+		}
+		inCopy := len(mixed) > 0 && mixed[0] <= number
+		if inCopy {
+			number, mixed = mixed[0], mixed[1:]
+		}
+		f := w.files[number]
+		n, before := 0, 0 // spans of this file; those that stand before the rows in its copy
+		for n < len(list) && list[n].file == number {
+			if n++; inCopy && list[n-1].from < f.copy.from {
+				before = n
+			}
+		}
 		src, err := f.source.acquire()
 		if err != nil {
 			return err
 		}
-		for first := list[0].file; len(list) > 0 && list[0].file == first && err == nil; {
-			n := 1
-			if _, rows := f.table.(byRow); !rows {
-				n = near(list)
+		if inCopy {
+			if err = w.loadSpans(ctx, f, src, list[:before], b); err == nil {
+				err = w.loadMixed(ctx, f, r.parts, number, b)
 			}
-			err = w.loadNear(ctx, f, src, list[:n], b)
-			list = list[n:]
 		}
+		if err == nil {
+			err = w.loadSpans(ctx, f, src, list[before:n], b)
+		}
+		list = list[n:]
 		f.source.release()
 		if err != nil {
 			return w.because(ctx, f.path, err)
@@ -81,6 +100,24 @@ func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 // byRow is a table whose offsets are numbers of rows: there is no text to read at
 // once.
 type byRow interface{ ByRow() }
+
+// loadSpans reads spans of one file. Short ones are gathered where they may be.
+func (w *worker) loadSpans(ctx context.Context, f *file, src io.ReaderAt, list []span, b *reading.Batch) error {
+	t, ok := f.table.(reading.LineTable)
+	byLine := ok && len(list) > 1 && t.ByLine()
+	_, rows := f.table.(byRow)
+	for len(list) > 0 {
+		n := 1
+		if !rows {
+			n = near(list)
+		}
+		if err := w.loadNear(ctx, f, src, list[:n], byLine, b); err != nil {
+			return err
+		}
+		list = list[n:]
+	}
+	return w.gather.load(ctx, f, b)
+}
 
 // Spans with small gaps between them are read at once: the runs of a file may
 // take turns row by row.
@@ -98,12 +135,27 @@ func near(list []span) int {
 	return n
 }
 
-func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []span, b *reading.Batch) error {
-	if len(list) > 1 {
+func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []span, byLine bool, b *reading.Batch) error {
+	gather := byLine && list[0].to-list[0].from < gatherOnce
+	if !gather {
+		if err := w.gather.load(ctx, f, b); err != nil {
+			return err
+		}
+	}
+	if gather || len(list) > 1 {
 		from := list[0].from
 		w.near.base, w.near.text = from, slices.Grow(w.near.text[:0], atOnce)[:list[len(list)-1].to-from]
 		if n, err := src.ReadAt(w.near.text, from); n < len(w.near.text) {
 			return cmp.Or(err, io.ErrUnexpectedEOF)
+		}
+		if gather {
+			for _, s := range list {
+				w.gather.add(s.from, s.line, w.near.text[s.from-from:s.to-from])
+			}
+			if len(w.gather.text.text) < gatherOnce {
+				return nil
+			}
+			return w.gather.load(ctx, f, b)
 		}
 		src = &w.near
 	}

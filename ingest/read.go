@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -38,6 +39,7 @@ type file struct {
 	path   string
 	source *source
 	table  reading.Table // nil for side tables and for files that were refused
+	copy   *mixedCopy    // nil where there is none
 	input  Input
 }
 
@@ -96,6 +98,9 @@ func (r *reader) close() {
 	for _, f := range r.files {
 		if f.source != nil {
 			f.source.close()
+		}
+		if f.copy != nil {
+			f.copy.close()
 		}
 	}
 }
@@ -207,7 +212,7 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	if t, ok := table.(interface{ SideTables() []packed.Side }); ok {
 		r.carried = append(r.carried, carried{f.path, t.SideTables()})
 	}
-	count, err := table.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, origin{number, stem(f.path), f.path}, s) })
+	count, err := r.indexTable(ctx, in, number, src, origin{number, stem(f.path), f.path})
 	in.input.Rows, in.input.Blank = count.Rows, count.Blank
 	if err == nil && count.Rows == count.Blank {
 		r.problems.Add(reading.Problem{File: f.path, Line: table.HeaderLine(), What: "no rows follow the header", Mend: "add the readings, or remove the file"})
@@ -234,8 +239,24 @@ func (r *reader) indexListed(ctx context.Context, in *file, c *claim, number int
 		r.notes.addMany(n.kind, in.path, "", n.count)
 	}
 	from := origin{c.list.file, c.list.name(), c.list.dir}
-	_, err = t.Index(ctx, src, func(s reading.Stretch) { r.plan.add(number, from, s) })
+	_, err = r.indexTable(ctx, in, number, src, from)
 	return err
+}
+
+// indexTable notes where the rows of each run stand in a file.
+func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
+	m := mixer{ctx: ctx, file: in, number: number, src: src}
+	var failed error
+	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
+		if x := r.plan.part(from, s); failed == nil {
+			failed = m.add(x, s)
+		}
+	})
+	m.flush()
+	if m.mixed {
+		r.notes.addMany(noteMixed, in.path, "", m.runs)
+	}
+	return count, cmp.Or(err, failed)
 }
 
 // visitAll processes the runs, a few at a time, and visits them in order.

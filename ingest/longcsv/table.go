@@ -216,3 +216,6 @@ func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) rea
 	}
 	return p
 }
+
+// ByLine reports whether each line is a row, which it is where there are no quotes.
+func (t *table) ByLine() bool { return t.tame }

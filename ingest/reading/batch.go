@@ -224,3 +224,11 @@ type Table interface {
 	// Unused names the columns that were ignored.
 	Unused() []string
 }
+
+// A LineTable is a Table whose rows may be one line each whatever stands around
+// them, so that lines from all over the file may be loaded as one stretch.
+type LineTable interface {
+	Table
+	// ByLine reports whether they are; it may be called when Index has returned.
+	ByLine() bool
+}

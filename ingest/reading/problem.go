@@ -99,6 +99,16 @@ func (ps *Problems) AddAll(other *Problems) {
 	}
 }
 
+// Move gives the problems that have a line other ones. The order of the lines must
+// stay the same.
+func (ps *Problems) Move(line func(int) int) {
+	for i := range ps.kept {
+		if p := &ps.kept[i]; p.Line > 0 {
+			p.Line = line(p.Line)
+		}
+	}
+}
+
 // Sorted returns the problems in order, each once, and how many more there were.
 func (ps *Problems) Sorted() (kept []Problem, omitted int) {
 	ps.prune()

@@ -1,0 +1,164 @@
+package ingest
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"slices"
+
+	"sealbound/ingest/reading"
+)
+
+// A gatherer puts the pieces of a file that belong to one run behind each other, so
+// that they are read at once, and then tells the rows where they really stand.
+type gatherer struct {
+	text   nearby
+	pieces []piece
+	lines  int
+}
+
+// A piece is a stretch of the file in the gathered text.
+type piece struct {
+	at   int64 // in the file
+	line int   // in the file
+	from int64 // in the text
+	seen int   // line in the text
+}
+
+// gatherOnce is how much text is gathered before it is read.
+const gatherOnce = 1 << 18
+
+func (g *gatherer) reset() {
+	g.text.text, g.pieces, g.lines = g.text.text[:0], g.pieces[:0], 0
+}
+
+func (g *gatherer) add(at int64, line int, text []byte) {
+	g.pieces = append(g.pieces, piece{at, line, int64(len(g.text.text)), g.lines + 1})
+	g.lines += bytes.Count(text, []byte{'\n'})
+	g.text.text = append(g.text.text, text...)
+}
+
+// load reads what was gathered from f into b.
+func (g *gatherer) load(ctx context.Context, f *file, b *reading.Batch) error {
+	if len(g.pieces) == 0 {
+		return nil
+	}
+	first, before := b.Len(), b.Problems
+	b.Problems = reading.Problems{Limit: before.Limit}
+	err := f.table.Load(ctx, &g.text, reading.Stretch{To: int64(len(g.text.text)), Line: 1}, b)
+	b.Problems.Move(func(line int) int {
+		k, ok := slices.BinarySearchFunc(g.pieces, line, func(p piece, line int) int { return p.seen - line })
+		if !ok {
+			k--
+		}
+		return g.pieces[k].line + line - g.pieces[k].seen
+	})
+	before.AddAll(&b.Problems)
+	b.Problems = before
+	k := 0
+	for i := first; i < b.Len(); i++ {
+		for k+1 < len(g.pieces) && g.pieces[k+1].from <= b.At[i] {
+			k++
+		}
+		p := &g.pieces[k]
+		b.At[i] += p.at - p.from
+		b.Line[i] += int32(p.line - p.seen)
+	}
+	g.reset()
+	return err
+}
+
+// A cursor goes through the stretches of a part in a mixedCopy.
+type cursor struct {
+	extents []span
+	data    []byte // of the extent at hand
+	rest    []byte
+	at      int64
+	line    int
+	text    []byte // nil at the end
+}
+
+// next goes on to the next stretch.
+func (c *cursor) next(src io.ReaderAt) error {
+	if len(c.rest) == 0 {
+		if c.text = nil; len(c.extents) == 0 {
+			return nil
+		}
+		x := c.extents[0]
+		c.extents = c.extents[1:]
+		n := int(x.to - x.from)
+		c.data = slices.Grow(c.data[:0], n)[:n]
+		if got, err := src.ReadAt(c.data, x.from); got < n {
+			return fmt.Errorf("a temporary file was cut short: %w", err)
+		}
+		c.rest, c.at, c.line = c.data, 0, 0
+	}
+	var v [3]uint64
+	for i := range v {
+		x, n := binary.Uvarint(c.rest)
+		if n <= 0 {
+			return fmt.Errorf("a temporary file was changed")
+		}
+		v[i], c.rest = x, c.rest[n:]
+	}
+	if v[2] > uint64(len(c.rest)) {
+		return fmt.Errorf("a temporary file was changed")
+	}
+	c.at += int64(len(c.text)) + int64(v[1])
+	c.line += int(v[0])
+	c.text, c.rest = c.rest[:v[2]], c.rest[v[2]:]
+	return nil
+}
+
+// loadMixed reads what the copy of f holds of a run's parts.
+func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number int32, b *reading.Batch) error {
+	g := &w.gather
+	g.reset()
+	var cursors []*cursor
+	for _, x := range parts {
+		c := &cursor{}
+		for _, s := range x.extents.appendTo(nil) {
+			if s.file == number {
+				c.extents = append(c.extents, s)
+			}
+		}
+		if err := c.next(f.copy.file); err != nil {
+			return err
+		}
+		cursors = append(cursors, c)
+	}
+	for {
+		var first *cursor
+		for _, c := range cursors {
+			if c.text != nil && (first == nil || c.at < first.at) {
+				first = c
+			}
+		}
+		if first == nil {
+			return g.load(ctx, f, b)
+		}
+		if err := w.piece(ctx, f, first.at, first.line, first.text, b); err != nil {
+			return err
+		}
+		if err := first.next(f.copy.file); err != nil {
+			return err
+		}
+	}
+}
+
+// piece takes a stretch of f. Where its table does not read line by line, stretches
+// must not follow others than they do in the file, and it is read at once.
+func (w *worker) piece(ctx context.Context, f *file, at int64, line int, text []byte, b *reading.Batch) error {
+	g := &w.gather
+	if t, ok := f.table.(reading.LineTable); !ok || !t.ByLine() {
+		w.near.base, w.near.text = at, append(w.near.text[:0], text...)
+		return f.table.Load(ctx, &w.near, reading.Stretch{From: at, To: at + int64(len(text)), Line: line}, b)
+	}
+	g.add(at, line, text)
+	if len(g.text.text) < gatherOnce {
+		return nil
+	}
+	return g.load(ctx, f, b)
+}

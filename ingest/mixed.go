@@ -1,0 +1,183 @@
+package ingest
+
+import (
+	"context"
+	"encoding/binary"
+	"io"
+	"os"
+	"slices"
+
+	"sealbound/ingest/reading"
+)
+
+// Where the rows of many runs take turns in a large file, each run would have to be
+// gathered from all over it. Such a file is copied to a temporary one instead, in
+// which the rows of a run stand together in extents: what has come in is sorted by
+// run whenever there is enough of it, and written.
+const (
+	mixedLook  = 1 << 13 // stretches after which it is looked at whether runs take turns
+	mixedRows  = 32      // they do where stretches have fewer rows than this on average
+	mixedBatch = 6 << 20 // how many bytes are sorted at a time
+	mixedChunk = 1 << 20 // how many bytes of the file are read at a time
+)
+
+// A mixer takes the stretches of one file, in order.
+type mixer struct {
+	ctx       context.Context
+	file      *file
+	number    int32
+	src       io.ReaderAt
+	stretches int  // since it was last looked at whether runs take turns
+	line      int  // at which that was
+	mixed     bool // runs take turns
+	taking    bool // a copy is written
+	tried     bool // a copy was begun, and will not be again
+	runs      int  // parts that have rows in the file
+
+	chunk   []byte // what stands in the file from base on
+	base    int64
+	log     []byte // what has come in
+	entries []mixedEntry
+	parts   []*part // which of them are in the log
+	sorted  []byte
+}
+
+// A mixedEntry is a stretch in the log.
+type mixedEntry struct {
+	part     *part
+	span     span
+	from, to int // in the log
+}
+
+// A mixedCopy is the temporary file.
+type mixedCopy struct {
+	file     *os.File
+	unlinked bool // it has no name any more
+	size     int64
+	from     int64 // offset of the source at which it begins
+}
+
+func (c *mixedCopy) close() {
+	c.file.Close()
+	if !c.unlinked {
+		os.Remove(c.file.Name())
+	}
+}
+
+// add notes a stretch of the part.
+func (m *mixer) add(x *part, s reading.Stretch) error {
+	if m.stretches++; m.stretches == mixedLook {
+		if s.Line-m.line < mixedLook*mixedRows {
+			m.mixed = true
+			m.begin(s.From)
+		}
+		m.stretches, m.line = 0, s.Line
+	}
+	if x.seen != m.number+1 {
+		x.seen = m.number + 1
+		m.runs++
+	}
+	at := span{m.number, s.Line, s.From, s.To}
+	if m.taking && s.To-s.From > mixedBatch { // they have stopped taking turns
+		m.flush()
+		m.taking = false
+	}
+	if !m.taking {
+		x.rows.add(at)
+		return nil
+	}
+	text, err := m.text(s.From, s.To)
+	if err != nil {
+		return err
+	}
+	if x.pending == 0 {
+		m.parts = append(m.parts, x)
+		x.lastLine, x.lastTo = 0, 0
+	}
+	from := len(m.log)
+	m.log = binary.AppendUvarint(m.log, uint64(s.Line-x.lastLine))
+	m.log = binary.AppendUvarint(m.log, uint64(s.From-x.lastTo))
+	m.log = binary.AppendUvarint(m.log, uint64(s.To-s.From))
+	m.log = append(m.log, text...)
+	x.lastLine, x.lastTo = s.Line, s.To
+	x.pending += len(m.log) - from
+	m.entries = append(m.entries, mixedEntry{x, at, from, len(m.log)})
+	if len(m.log) >= mixedBatch {
+		m.flush()
+		return m.ctx.Err()
+	}
+	return nil
+}
+
+// begin starts the copy. Where there is no room for one, things go on without it.
+func (m *mixer) begin(from int64) {
+	if _, ok := m.file.table.(reading.LineTable); !ok || m.tried || m.file.source.memory != nil {
+		return
+	}
+	m.tried = true
+	f, err := os.CreateTemp("", temporaryFor)
+	if err != nil {
+		return
+	}
+	unlinked := os.Remove(f.Name()) == nil // so that nothing stays behind whatever ends the process
+	m.taking, m.file.copy = true, &mixedCopy{file: f, unlinked: unlinked, from: from}
+}
+
+// text is what stands in the file between two offsets, which grow from call to call.
+func (m *mixer) text(from, to int64) ([]byte, error) {
+	if to > m.base+int64(len(m.chunk)) {
+		kept := 0
+		if from < m.base+int64(len(m.chunk)) {
+			kept = copy(m.chunk, m.chunk[from-m.base:])
+		}
+		m.base = from
+		size := min(max(mixedChunk, to-from), m.file.source.size-from)
+		m.chunk = slices.Grow(m.chunk[:kept], int(size)-kept)[:size]
+		if n, err := m.src.ReadAt(m.chunk[kept:], from+int64(kept)); n < len(m.chunk)-kept {
+			if err == nil || err == io.EOF {
+				err = io.ErrUnexpectedEOF
+			}
+			return nil, err
+		}
+	}
+	return m.chunk[from-m.base : to-m.base], nil
+}
+
+// flush sorts the log by run and writes it. Where that fails, its rows are gathered
+// from the file after all, and so are those that follow.
+func (m *mixer) flush() {
+	if len(m.entries) == 0 {
+		return
+	}
+	c := m.file.copy
+	if cap(m.sorted) < len(m.log) {
+		m.sorted = make([]byte, len(m.log))
+	}
+	m.sorted = m.sorted[:len(m.log)]
+	to := 0
+	for _, x := range m.parts {
+		x.next = to
+		to += x.pending
+	}
+	for _, e := range m.entries {
+		e.part.next += copy(m.sorted[e.part.next:], m.log[e.from:e.to])
+	}
+	_, err := c.file.WriteAt(m.sorted, c.size)
+	at := c.size
+	for _, x := range m.parts {
+		if err == nil {
+			x.extents.add(span{file: m.number, from: at, to: at + int64(x.pending)})
+		}
+		at += int64(x.pending)
+		x.pending = 0
+	}
+	if err != nil {
+		m.taking = false
+		for _, e := range m.entries {
+			e.part.rows.add(e.span)
+		}
+	} else {
+		c.size = at
+	}
+	m.log, m.entries, m.parts = m.log[:0], m.entries[:0], m.parts[:0]
+}

@@ -1,0 +1,133 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/apache/arrow/go/v15/arrow/array"
+)
+
+// shuffled is a campaign in a file large enough to be copied, its rows in no order.
+func shuffled(spoil func(row int, text string) string) string {
+	all := strings.SplitAfter(campaign(40, 10, 20), "\n")
+	header, rows := all[0], all[1:len(all)-1]
+	rand.New(rand.NewPCG(3, 4)).Shuffle(len(rows), func(i, j int) { rows[i], rows[j] = rows[j], rows[i] })
+	var b strings.Builder
+	b.WriteString(header)
+	for i, row := range rows {
+		b.WriteString(spoil(i, row))
+	}
+	return b.String()
+}
+
+// A large file in which runs take turns is read by way of a copy; without room for
+// one it gives the same: readings in the order of their lines, problems with their
+// places, notes.
+func TestMixed(t *testing.T) {
+	instead := func(every int, with string) func(int, string) string {
+		return func(i int, row string) string {
+			if i%every == every-1 {
+				return strings.Replace(row, ",closed,", with, 1)
+			}
+			return row
+		}
+	}
+	for name, spoil := range map[string]func(int, string) string{
+		"good":              func(_ int, row string) string { return row },
+		"bad states":        instead(97, ",shut,"),
+		"quotes":            instead(50, `,"closed",`),
+		"line ends":         instead(50, ",\"closed\n\","),
+		"quotes not closed": instead(211, `,"closed,`),
+		"returns":           instead(211, ",clo\rsed,"),
+		"not ASCII":         instead(97, ",geschloßen,"),
+		"not UTF-8":         instead(97, ",geschlo\xdfen,"),
+		"CRLF":              func(_ int, row string) string { return strings.TrimSuffix(row, "\n") + "\r\n" },
+		"blank lines":       func(_ int, row string) string { return row + "\n" },
+		"a long run": func(i int, row string) string {
+			if i == 12000 {
+				var b strings.Builder
+				for sweep := range 100000 {
+					fmt.Fprintf(&b, "run 3,2026-01-04,B0,wool,f1,2025-12-01,11,%d,closed,30,door,-59,0,30,R1,20\n", sweep)
+				}
+				return b.String()
+			}
+			return row
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			text := shuffled(spoil)
+			if len(text) <= cacheFile {
+				t.Fatal("too small to be copied")
+			}
+			path := filepath.Join(folder(t, map[string]string{"data.csv": text}), "data.csv")
+			opt := DefaultOptions()
+			opt.SkipBadRows = true
+			one := func() (string, *Summary) {
+				var b strings.Builder
+				sum, err := Read(context.Background(), []string{path}, opt, func(r *Run) error {
+					lines := r.Readings.Column(1).(*array.Int32).Int32Values()
+					for i, line := range lines {
+						if i > 0 && line <= lines[i-1] {
+							t.Fatalf("run %q: line %d after %d", r.Label, line, lines[i-1])
+						}
+					}
+					fmt.Fprintln(&b, r.Label, r.Closings, r.Points, r.Reference, r.Counts, lines, r.Readings.Column(5), r.Attenuation.Column(2))
+					return nil
+				})
+				if err != nil {
+					t.Fatal(err)
+				}
+				fmt.Fprintln(&b, sum.Notes, sum.Inputs, sum.Omitted)
+				for _, p := range sum.Problems {
+					fmt.Fprintln(&b, p)
+				}
+				return b.String(), sum
+			}
+			copied, sum := one()
+			t.Setenv("TMPDIR", filepath.Join(t.TempDir(), "missing"))
+			if without, _ := one(); without != copied {
+				t.Errorf("with a copy:\n%.2000s\nwithout:\n%.2000s", copied, without)
+			}
+			if notes := strings.Join(sum.Notes, " "); !strings.Contains(notes, "The rows of 40 runs and dates take turns in") {
+				t.Errorf("notes: %q", notes)
+			}
+			lines := strings.Split(text, "\n")
+			for _, p := range sum.Problems {
+				if p.Text != "" && p.Field != "" && !strings.HasPrefix(lines[p.Line-1][p.Column-1:], p.Text) {
+					t.Errorf("%v: there stands %q", p, lines[p.Line-1][p.Column-1:])
+				}
+			}
+		})
+	}
+}
+
+// Whether a copy is made does not show in the figures.
+func TestMixedAsSorted(t *testing.T) {
+	want := good(t, DefaultOptions(), campaign(40, 10, 20))
+	got := good(t, DefaultOptions(), shuffled(func(_ int, row string) string { return row }))
+	want.sum.Notes, got.sum.Notes = nil, nil
+	if shown(got) != shown(want) {
+		t.Error("the order of rows shows")
+	}
+}
+
+// A copy that cannot be read is an error, and no result.
+func TestMixedCopyLost(t *testing.T) {
+	c := &cursor{extents: []span{{from: 0, to: 9}}}
+	if err := c.next(strings.NewReader("\x01\x01")); err == nil {
+		t.Error("cut short: no error")
+	}
+	c = &cursor{extents: []span{{from: 0, to: 4}}}
+	if err := c.next(strings.NewReader("\x01\x01\x09a")); err == nil {
+		t.Error("changed: no error")
+	}
+	var bad *BadInput
+	if err := c.next(strings.NewReader("\x80\x80\x80\x80")); err == nil || errors.As(err, &bad) {
+		t.Error("changed:", err)
+	}
+}
