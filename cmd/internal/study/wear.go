@@ -309,8 +309,10 @@ func (c *campaign) study(y *retest, s Settings, t target, budget []judge.Source)
 }
 
 // dateAt is the day on which the strips in use have an age, begun days not counted.
+// Ages are days over 365.25 and back: an age of whole days may lie a rounding error
+// below them, which a tenth of a second makes good.
 func (y *retest) dateAt(age float64) time.Time {
-	days := math.Floor((age - y.ageNow) * float64(year) / float64(day))
+	days := math.Floor((age-y.ageNow)*float64(year)/float64(day) + 1e-6)
 	return y.asOf.AddDate(0, 0, int(days))
 }
 
