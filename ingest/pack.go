@@ -78,7 +78,11 @@ func (p *Packing) open(ctx context.Context, found *search, paths []string) error
 		return fmt.Errorf("%w: no usable reading in %s", ErrNoFiles, strings.Join(paths, ", "))
 	}
 	p.side = p.Summary.sideTables()
+	p.packer.layout.FreqToleranceHz = p.Summary.FreqToleranceHz
 	if strings.HasPrefix(p.ending, ".csv") {
+		if hz := p.Summary.FreqToleranceHz; hz > 0 {
+			p.Summary.Notes = append(p.Summary.Notes, fmt.Sprintf("CSV cannot say that frequencies within %v Hz are the same, as a runs.csv declares: give --freq-match when it is read, or pack as .parquet or .arrow.", hz))
+		}
 		for _, s := range p.side {
 			p.Beside = append(p.Beside, PackedTable{s.Name, s.CSV})
 		}

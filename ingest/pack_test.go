@@ -229,3 +229,34 @@ func TestSideTablesMeet(t *testing.T) {
 		t.Errorf("two roles of one box: %v", res.err)
 	}
 }
+
+// TestPackedTraces: what a runs.csv declares, and levels that are upper limits, are
+// kept by Parquet and Arrow.
+func TestPackedTraces(t *testing.T) {
+	for name, files := range map[string]map[string]string{
+		"upper limits": {
+			"runs.csv": "file,box,gasket,closing,state,limited,status_column,status_good\no.csv,,,,open,,,\nc.csv,b,g,1,closed,yes,,\n",
+			"o.csv":    openTrace, "c.csv": testSample(t, "traces/below_noise.csv")},
+		"frequencies a kHz apart": {
+			"runs.csv": "file,box,gasket,closing,state,run,freq_tolerance_hz\no.csv,,,,open,A,\nc.csv,b,g,1,closed,A,1000\n",
+			"o.csv":    testSample(t, "traces/reference.csv"), "c.csv": "Frequency (MHz),Level (dBm)\n30.000001,-72.5\n100,-71.0\n433.921,-70\n"},
+		"networks": {
+			"runs.csv": "file,box,gasket,closing,state,run,floor_db\no.s2p,,,,open,A,\nc.s2p,b,g,1,closed,A,-110\n",
+			"o.s2p":    "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n", "c.s2p": "# MHz S RI R 50\n30 1 0 0 0 0 0 0 0\n"},
+	} {
+		source := folder(t, files)
+		want := content(t, goodAt(t, DefaultOptions(), source))
+		for _, kind := range []string{"x.parquet", "x.arrow"} {
+			file := packTo(t, kind, source)
+			if got := content(t, goodAt(t, DefaultOptions(), file)); got != want {
+				t.Errorf("%s as %s:\n%s\nwant\n%s", name, kind, got, want)
+			}
+			for _, again := range []string{"x.parquet", "x.arrow"} {
+				first, _ := os.ReadFile(packTo(t, again, source))
+				if second, _ := os.ReadFile(packTo(t, again, file)); len(second) == 0 || !bytes.Equal(first, second) {
+					t.Errorf("%s: %s packed from %s has other bytes than from the source", name, again, kind)
+				}
+			}
+		}
+	}
+}

@@ -73,7 +73,7 @@ func verify(src io.ReaderAt, size, digits int64) error {
 		return err
 	}
 	crc := uint32(0)
-	buf := make([]byte, 1<<18)
+	buf := make([]byte, min(size, 1<<18))
 	for at := int64(0); at < size; {
 		n := int(min(int64(len(buf)), size-at))
 		if k, err := src.ReadAt(buf[:n], at); k < n {

@@ -327,6 +327,13 @@ func (b *parquetBody) read(src io.ReaderAt, chunk int, want []bool, into *Chunk)
 		} else if done {
 			continue
 		}
+		place, err := group.MetaData().ColumnChunk(i)
+		if err != nil {
+			return asFault(err, w)
+		}
+		if err := checkPages(w, place, into.Rows); err != nil {
+			return asFault(err, w)
+		}
 		col, err := group.Column(i)
 		if err != nil {
 			return asFault(err, w)

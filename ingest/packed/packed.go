@@ -24,8 +24,10 @@ const Version = 1
 const (
 	keyVersion = "sealbound.schema"
 	keyKind    = "sealbound.kind"
-	kindName   = "readings"
-	sidePrefix = "sealbound.table."
+	// within how many Hz the profiles of traces say that frequencies are the same
+	keyTolerance = "sealbound.freq_tolerance_hz"
+	kindName     = "readings"
+	sidePrefix   = "sealbound.table."
 )
 
 // A slot is what one column of the table holds of a reading.
@@ -35,13 +37,9 @@ type slot struct {
 	unit   reading.Unit   // of Level and Floor: only of readings in this unit
 }
 
-// Two columns that the long format lacks: the flag of a figure that is a limit, an
-// attenuation at least or a level at most, and the distance within which a trace
-// says that frequencies are the same.
-const (
-	limited   = reading.Columns
-	tolerance = reading.Columns + 1
-)
+// limited is the flag of a figure that is a limit, an attenuation at least or a level
+// at most; it is no column of the long format, where a > stands before the figure.
+const limited = reading.Columns
 
 // slots are all columns of the table, in their order. A file has those that some
 // reading fills, in this order.
@@ -64,7 +62,7 @@ var slots = func() []slot {
 	for c := reading.Position; c < reading.Columns; c++ {
 		list = append(list, text(c))
 	}
-	return append(list, number("freq_tolerance_hz", "Hz", tolerance, 0))
+	return list
 }()
 
 // Canonical is the unit in which the table keeps readings of unit u.
@@ -82,6 +80,9 @@ type Layout struct {
 	Rows   int
 	Units  [reading.Attenuated + 1]bool // canonical units of the readings
 	AtMost bool                         // some level is known as an upper limit alone
+	// FreqToleranceHz is within how many Hz frequencies are the same, beyond the
+	// setting; 0 where nothing says so.
+	FreqToleranceHz float64
 }
 
 // Add notes what the first n readings of a batch fill.
@@ -160,18 +161,16 @@ func (s *slot) number(b *reading.Batch, i int) float64 {
 		return b.Floor[i]
 	case reading.Tx:
 		return b.Tx[i]
-	case reading.Gain:
-		return b.Gain[i]
 	}
-	if b.FreqToleranceHz > 0 {
-		return b.FreqToleranceHz
-	}
-	return math.NaN()
+	return b.Gain[i]
 }
 
 // meta is the metadata of a table with those side tables.
-func meta(side []Side) []columnar.Pair {
+func (l *Layout) meta(side []Side) []columnar.Pair {
 	pairs := []columnar.Pair{{Key: keyVersion, Value: strconv.Itoa(Version)}, {Key: keyKind, Value: kindName}}
+	if l.FreqToleranceHz > 0 {
+		pairs = append(pairs, columnar.Pair{Key: keyTolerance, Value: strconv.FormatFloat(l.FreqToleranceHz, 'g', -1, 64)})
+	}
 	for _, s := range side {
 		pairs = append(pairs, columnar.Pair{Key: sidePrefix + s.Name, Value: s.CSV})
 	}

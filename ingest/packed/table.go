@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"sort"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -129,6 +130,15 @@ func slotOf(c reading.Column) int {
 
 // ByRow says that offsets are numbers of rows.
 func (t *table) ByRow() {}
+
+// FreqToleranceHz is within how many Hz the file says that frequencies are the same.
+func (t *table) FreqToleranceHz() float64 {
+	text, _ := t.f.Value(keyTolerance)
+	if v, err := strconv.ParseFloat(text, 64); err == nil && v > 0 && !math.IsInf(v, 0) {
+		return v
+	}
+	return 0
+}
 
 // SideTables are those that the file carries.
 func (t *table) SideTables() []Side {
@@ -392,12 +402,6 @@ func (t *table) levels(e *entry, from, n, at int, b *reading.Batch) error {
 			}
 		case limited:
 			flags = col
-		case tolerance:
-			for i := range n {
-				if v := numberAt(col, from+i); v == v {
-					b.FreqToleranceHz = max(b.FreqToleranceHz, v)
-				}
-			}
 		}
 	}
 	if flags != nil {
