@@ -152,6 +152,9 @@ func (w *work) drop(b *band.Result) bool {
 
 // filter takes the readings of closings lost and points out from the table.
 func (w *work) filter() bool {
+	if len(w.lost) == 0 && len(w.out) == 0 {
+		return false
+	}
 	kept := w.in
 	kept.Closing, kept.Point, kept.DB, kept.Limited = nil, nil, nil, nil
 	for i, c := range w.in.Closing {

@@ -3,8 +3,6 @@ package censored
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"sealbound/stats/dist"
 )
 
@@ -29,6 +27,7 @@ type twoWay struct {
 	row, col   []float64 // effects
 	sigma      float64
 	seen, cut  int // cells seen and limited
+	climb      *climb
 }
 
 func newTwoWay(rows, cols int, y []float64, kind []cell) *twoWay {
@@ -44,143 +43,22 @@ func newTwoWay(rows, cols int, y []float64, kind []cell) *twoWay {
 	return w
 }
 
-// logLik returns the log-likelihood at effects moved by length times a step,
-// sigma given and its share ln(sigma) left out.
-func (w *twoWay) logLik(dRow, dCol []float64, length float64) float64 {
-	sum := 0.0
-	for i := range w.rows {
-		a := w.row[i] + length*dRow[i]
-		for j := range w.cols {
-			k := w.kind[i*w.cols+j]
-			if k == missing {
-				continue
-			}
-			z := (w.y[i*w.cols+j] - a - w.col[j] - length*dCol[j]) / w.sigma
-			if k == seen {
-				sum -= z * z / 2
-			} else {
-				logQ, _ := tail(z)
-				sum += logQ
-			}
-		}
-	}
-	return sum
-}
-
-// effects finds the effects of highest likelihood given sigma, by Newton steps;
-// the function is concave.
+// effects finds the effects of highest likelihood given sigma. It is false where none
+// are found.
 func (w *twoWay) effects() bool {
-	dRow, dCol := make([]float64, w.rows), make([]float64, w.cols)
-	now := w.logLik(dRow, dCol, 0)
-	for range 100 {
-		gain, ok := w.step(dRow, dCol)
-		if !ok {
-			return false
-		}
-		size := 1 + math.Abs(now)
-		length := 1.0
-		for next := w.logLik(dRow, dCol, 1); ; next = w.logLik(dRow, dCol, length) {
-			if next >= now || gain < 1e-9*size { // there the gain drowns in rounding
-				now = next
-				break
-			}
-			if length /= 2; length < 1e-12 {
-				return false
-			}
-		}
-		for i, d := range dRow {
-			w.row[i] += length * d
-		}
-		for j, d := range dCol {
-			w.col[j] += length * d
-		}
-		if gain < 1e-20*size {
-			return true
-		}
+	if w.climb == nil {
+		w.climb = newClimb(w)
 	}
-	return false
+	return w.climb.run(false)
 }
 
-// step sets the Newton step of the effects, and returns twice the gain that it
-// promises. The longer side is eliminated from the equations; a constant that
-// can move from one side to the other is held by the term that grounds them.
-func (w *twoWay) step(dRow, dCol []float64) (gain float64, ok bool) {
-	kept, gone, stepKept, stepGone := w.cols, w.rows, 1, w.cols
-	dKept, dGone := dCol, dRow
-	if w.rows < w.cols {
-		kept, gone, stepKept, stepGone = w.rows, w.cols, w.cols, 1
-		dKept, dGone = dRow, dCol
+// together finds the effects and the sigma of highest likelihood. It is false where
+// none are found.
+func (w *twoWay) together() bool {
+	if w.climb == nil {
+		w.climb = newClimb(w)
 	}
-	s := mat.NewSymDense(kept, nil)
-	raw := s.RawSymmetric()
-	rhs := make([]float64, kept)
-	weights := make([]float64, kept*gone) // by gone unit
-	sumGone, scoreGone := make([]float64, gone), make([]float64, gone)
-	scoreKept := make([]float64, kept)
-	trace := 0.0
-	for j := range gone {
-		wj := weights[j*kept : (j+1)*kept]
-		for i := range kept {
-			at := i*stepKept + j*stepGone
-			if w.kind[at] == missing {
-				continue
-			}
-			z := (w.y[at] - w.row[at/w.cols] - w.col[at%w.cols]) / w.sigma
-			score, weight := z, 1.0
-			if w.kind[at] == limited {
-				_, h := tail(z)
-				score, weight = h, curvature(z, h)
-			}
-			score, weight = score/w.sigma, weight/(w.sigma*w.sigma)
-			wj[i] = weight
-			sumGone[j] += weight
-			scoreGone[j] += score
-			scoreKept[i] += score
-			raw.Data[i*raw.Stride+i] += weight
-			trace += weight
-		}
-		if !(sumGone[j] > 0) {
-			return 0, false
-		}
-		for i, wi := range wj {
-			if wi == 0 {
-				continue
-			}
-			share := wi / sumGone[j]
-			rhs[i] -= share * scoreGone[j]
-			row := raw.Data[i*raw.Stride:]
-			for l := i; l < kept; l++ {
-				row[l] -= share * wj[l]
-			}
-		}
-	}
-	ground := trace / float64(kept*kept)
-	for i := range kept {
-		rhs[i] += scoreKept[i]
-		row := raw.Data[i*raw.Stride:]
-		for l := i; l < kept; l++ {
-			row[l] += ground
-		}
-	}
-	var c mat.Cholesky
-	if !c.Factorize(s) {
-		return 0, false
-	}
-	if err := c.SolveVecTo(mat.NewVecDense(kept, dKept), mat.NewVecDense(kept, rhs)); err != nil {
-		return 0, false
-	}
-	for j := range gone {
-		sum := scoreGone[j]
-		for i, wi := range weights[j*kept : (j+1)*kept] {
-			sum -= wi * dKept[i]
-		}
-		dGone[j] = sum / sumGone[j]
-		gain += dGone[j] * scoreGone[j]
-	}
-	for i, d := range dKept {
-		gain += d * scoreKept[i]
-	}
-	return gain, gain >= 0
+	return w.climb.run(true)
 }
 
 // spreadScore returns the sum over cells seen of z^2 and over cells limited of
@@ -217,8 +95,11 @@ func (w *twoWay) fit() Status {
 	if !(start > 0) {
 		return NoSpread
 	}
-	if st := w.spread(start); st != Estimated {
-		return st
+	w.sigma = start
+	if !w.together() { // nearly always it is found so; where not, the search says why
+		if st := w.spread(start); st != Estimated {
+			return st
+		}
 	}
 	if n <= p {
 		return NoSpread
@@ -233,12 +114,13 @@ func (w *twoWay) fit() Status {
 // substitute sets the effects to those with limits taken for values, as a start,
 // and returns the root mean square of the residuals.
 func (w *twoWay) substitute() float64 {
-	as := newTwoWay(w.rows, w.cols, w.y, make([]cell, len(w.kind)))
+	kind := make([]cell, len(w.kind))
 	for at, k := range w.kind {
 		if k != missing {
-			as.kind[at] = seen
+			kind[at] = seen
 		}
 	}
+	as := newTwoWay(w.rows, w.cols, w.y, kind)
 	as.sigma = 1
 	if !as.effects() {
 		return math.NaN()
