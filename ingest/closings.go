@@ -169,12 +169,12 @@ func compareClosings(l *reading.Labels, a, b closingKey) int {
 		return c
 	}
 	for _, j := range [...]int{4, 0, 1, 2} { // session, box, gasket, fitting
-		if c := naturally(l.Text(a.labels[j]), l.Text(b.labels[j])); c != 0 {
+		if c := CompareLabels(l.Text(a.labels[j]), l.Text(b.labels[j])); c != 0 {
 			return c
 		}
 	}
 	if c := cmp.Compare(a.installed, b.installed); c != 0 {
 		return c
 	}
-	return naturally(l.Text(a.labels[3]), l.Text(b.labels[3]))
+	return CompareLabels(l.Text(a.labels[3]), l.Text(b.labels[3]))
 }

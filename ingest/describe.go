@@ -22,7 +22,7 @@ func (p *pairing) leftOut(label string, drift float64, at int) *LeftOut {
 	for box := range boxes {
 		l.Boxes = append(l.Boxes, box)
 	}
-	slices.SortFunc(l.Boxes, naturally)
+	slices.SortFunc(l.Boxes, CompareLabels)
 	return l
 }
 

@@ -2,10 +2,10 @@ package ingest
 
 import "strings"
 
-// naturally compares labels so that numbers inside them count as numbers: box 2
+// CompareLabels compares labels so that numbers inside them count as numbers: box 2
 // comes before box 10. It returns a negative number, zero or a positive one;
 // zero for equal texts only.
-func naturally(a, b string) int {
+func CompareLabels(a, b string) int {
 	i, j := 0, 0
 	for i < len(a) && j < len(b) {
 		if !digit(a[i]) || !digit(b[j]) {

@@ -155,7 +155,7 @@ func (u *unusedColumns) sentences() []string {
 	}
 	var all []string
 	for where, columns := range byFiles {
-		slices.SortFunc(columns, naturally)
+		slices.SortFunc(columns, CompareLabels)
 		word := "Columns"
 		if len(columns) == 1 {
 			word = "Column"

@@ -260,7 +260,7 @@ func (p *pairing) repeats() (values [][]float64, unlabelled bool) {
 		if (a.sweep == 0) != (b.sweep == 0) {
 			return int(b.sweep) - int(a.sweep) // those with a sweep first
 		}
-		if c := naturally(p.b.Labels.Text(a.sweep), p.b.Labels.Text(b.sweep)); c != 0 {
+		if c := CompareLabels(p.b.Labels.Text(a.sweep), p.b.Labels.Text(b.sweep)); c != 0 {
 			return c
 		}
 		return int(a.occurrence - b.occurrence)

@@ -138,7 +138,7 @@ func (p *plan) settle() {
 	}
 	p.tellApart()
 	slices.SortFunc(p.runs, func(a, b *planned) int {
-		if c := naturally(a.label, b.label); c != 0 {
+		if c := CompareLabels(a.label, b.label); c != 0 {
 			return c
 		}
 		return strings.Compare(a.path, b.path)

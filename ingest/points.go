@@ -84,10 +84,10 @@ func (t *pointTable) merge(match, toleranceHz float64, text func(int32) string) 
 			return c
 		}
 		x, y := t.raw[a], t.raw[b]
-		if c := naturally(text(x.position), text(y.position)); c != 0 {
+		if c := CompareLabels(text(x.position), text(y.position)); c != 0 {
 			return c
 		}
-		return naturally(text(x.polarization), text(y.polarization))
+		return CompareLabels(text(x.polarization), text(y.polarization))
 	})
 	number := make([]int32, len(t.raw))
 	for i, r := range order {

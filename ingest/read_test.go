@@ -325,13 +325,13 @@ func TestNaturally(t *testing.T) {
 	want := []string{"", "2", "10", "a", "box 2", "box 10", "box 10 b", "box 010", "box a"}
 	got := slices.Clone(want)
 	rand.New(rand.NewPCG(1, 1)).Shuffle(len(got), func(i, j int) { got[i], got[j] = got[j], got[i] })
-	slices.SortFunc(got, naturally)
+	slices.SortFunc(got, CompareLabels)
 	if !slices.Equal(got, want) && !slices.Equal(got, []string{"", "2", "10", "a", "box 2", "box 010", "box 10", "box 10 b", "box a"}) {
 		t.Errorf("%q", got)
 	}
 	for _, a := range want {
 		for _, b := range want {
-			if naturally(a, b) == 0 != (a == b) || (naturally(a, b) < 0) != (naturally(b, a) > 0) {
+			if CompareLabels(a, b) == 0 != (a == b) || (CompareLabels(a, b) < 0) != (CompareLabels(b, a) > 0) {
 				t.Errorf("%q and %q are not ordered", a, b)
 			}
 		}

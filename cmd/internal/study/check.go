@@ -104,8 +104,8 @@ func (c *campaign) noteRuns(n *notebook) {
 		sweeps += r.counts.Sweeps
 		given += r.counts.Given
 	}
-	slices.Sort(single)
-	slices.Sort(steps)
+	sortLabels(single)
+	sortLabels(steps)
 	if len(single) > 0 {
 		n.add(fmt.Sprintf("%s with a single open reading, so without a known drift: %s", count(len(single), "run"), someOf(single)), "")
 	}

@@ -1,13 +1,13 @@
 package study
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 )
 
 // sift goes through the readings, session by session, so that it holds those of one:
@@ -15,7 +15,7 @@ import (
 // agree.
 func (c *campaign) sift(row *report.CheckRow) (alike []string, err error) {
 	left := c.pointers()
-	slices.SortStableFunc(left, func(a, b *closing) int { return cmp.Compare(a.Session, b.Session) })
+	slices.SortStableFunc(left, func(a, b *closing) int { return ingest.CompareLabels(a.Session, b.Session) })
 	measured := make([]bool, len(c.points))
 	low := nan
 	for len(left) > 0 {

@@ -156,7 +156,7 @@ func (c *campaign) settle(match float64) {
 		order[i] = int32(i)
 	}
 	byPlace := func(a, b ingest.Point) int {
-		return cmp.Or(cmp.Compare(a.Position, b.Position), cmp.Compare(a.Polarization, b.Polarization))
+		return cmp.Or(ingest.CompareLabels(a.Position, b.Position), ingest.CompareLabels(a.Polarization, b.Polarization))
 	}
 	slices.SortFunc(order, func(i, j int32) int {
 		a, b := points[i], points[j]
@@ -195,8 +195,8 @@ func (c *campaign) settle(match float64) {
 // were read. Occasions are far fewer, so these are compared, and closings counted.
 func (c *campaign) order(occasions []*occasion) {
 	compare := func(a, b *occasion) int {
-		return cmp.Or(cmp.Compare(a.Box, b.Box), cmp.Compare(a.Gasket, b.Gasket), cmp.Compare(a.Fitting, b.Fitting),
-			a.Date.Compare(b.Date), cmp.Compare(a.Session, b.Session), cmp.Compare(a.Run, b.Run))
+		return cmp.Or(ingest.CompareLabels(a.Box, b.Box), ingest.CompareLabels(a.Gasket, b.Gasket), ingest.CompareLabels(a.Fitting, b.Fitting),
+			a.Date.Compare(b.Date), ingest.CompareLabels(a.Session, b.Session), ingest.CompareLabels(a.Run, b.Run))
 	}
 	slices.SortFunc(occasions, compare)
 	rank := 0
@@ -220,7 +220,7 @@ func (c *campaign) order(occasions []*occasion) {
 		next[cl.rank]++
 	}
 	for i := range rank + 1 {
-		slices.SortStableFunc(sorted[starts[i]:starts[i+1]], func(a, b closing) int { return cmp.Compare(a.Label, b.Label) })
+		slices.SortStableFunc(sorted[starts[i]:starts[i+1]], func(a, b closing) int { return ingest.CompareLabels(a.Label, b.Label) })
 	}
 	c.closings = sorted
 }

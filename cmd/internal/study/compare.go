@@ -98,7 +98,7 @@ func labelsOf(closings []*closing, key func(*closing) string) []string {
 	for i, cl := range closings {
 		labels[i] = key(cl)
 	}
-	slices.Sort(labels)
+	sortLabels(labels)
 	return slices.Compact(labels)
 }
 

@@ -64,7 +64,7 @@ func inAllBands(rows []report.CompareRow) string {
 			names = append(names, name)
 		}
 	}
-	slices.Sort(names)
+	sortLabels(names)
 	target := "the target"
 	if t := rows[0].TargetDB; t != nil && !slices.ContainsFunc(rows, func(r report.CompareRow) bool { return r.TargetDB == nil || *r.TargetDB != *t }) {
 		target = fmt.Sprintf("%.4g dB", *t)

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 	"sealbound/stats"
 	"sealbound/stats/judge"
 )
@@ -59,7 +60,7 @@ func coder(name string, closings []*closing, key func(*closing) string) stats.Fa
 		}
 	}
 	sorted := slices.Clone(keys)
-	slices.Sort(sorted)
+	sortLabels(sorted)
 	sorted = slices.Compact(sorted)
 	f := stats.Factor{Name: name, Codes: make([]int32, len(closings)), Levels: len(sorted)}
 	next := 0
@@ -68,7 +69,7 @@ func coder(name string, closings []*closing, key func(*closing) string) stats.Fa
 			f.Codes[i] = f.Codes[i-1]
 			continue
 		}
-		at, _ := slices.BinarySearch(sorted, keys[next])
+		at, _ := slices.BinarySearchFunc(sorted, keys[next], ingest.CompareLabels)
 		f.Codes[i] = int32(at)
 		next++
 	}

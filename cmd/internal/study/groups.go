@@ -1,13 +1,13 @@
 package study
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 )
 
 // contextFields may be named in --by and --pool beside box, gasket, fitting,
@@ -116,6 +116,10 @@ func (c *campaign) filtered(s Settings) (kept []*closing, left int) {
 	return kept, left
 }
 
+// sortLabels puts labels in the order in which every result lists them: box 2
+// before box 10.
+func sortLabels(labels []string) { slices.SortFunc(labels, ingest.CompareLabels) }
+
 // groupBy splits closings by the values of fields, in order of those values.
 func groupBy(closings []*closing, fields []string) []group {
 	at := make(map[string]int)
@@ -143,7 +147,7 @@ func groupBy(closings []*closing, fields []string) []group {
 	}
 	slices.SortStableFunc(groups, func(a, b group) int {
 		for i := range a.labels {
-			if d := cmp.Compare(a.labels[i].Value, b.labels[i].Value); d != 0 {
+			if d := ingest.CompareLabels(a.labels[i].Value, b.labels[i].Value); d != 0 {
 				return d
 			}
 		}
@@ -201,7 +205,7 @@ func distinct(closings []*closing, f string) []string {
 			values = append(values, v)
 		}
 	}
-	slices.Sort(values)
+	sortLabels(values)
 	return slices.Compact(values)
 }
 
@@ -314,7 +318,7 @@ func sortedTrue(m map[string]bool) []string {
 			keys = append(keys, k)
 		}
 	}
-	slices.Sort(keys)
+	sortLabels(keys)
 	return keys
 }
 

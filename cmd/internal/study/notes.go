@@ -54,7 +54,7 @@ func (c *campaign) noteDrift(s Settings, n *notebook) {
 			borrowed = append(borrowed, fmt.Sprintf("%s from %s (%s)", r.label, r.reference, date))
 		}
 	}
-	if slices.Sort(borrowed); len(borrowed) > 0 {
+	if sortLabels(borrowed); len(borrowed) > 0 {
 		n.add("open readings taken from another run: "+someOf(borrowed), "")
 	}
 }

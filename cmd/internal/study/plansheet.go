@@ -66,7 +66,7 @@ func (p *planner) sheetBoxes() []string {
 		draw.Shuffle(len(known), func(i, j int) { known[i], known[j] = known[j], known[i] })
 		left := len(known) - n
 		known = slices.Clone(known[:n])
-		slices.Sort(known)
+		sortLabels(known)
 		p.n.add(fmt.Sprintf("sheet: %s drawn at random from those known, %d left out: %s", count(n, "box"), left, someOf(known)), "")
 		return known
 	}

@@ -61,7 +61,7 @@ func (c *campaign) curveSet(cells []*outlined, rows []report.JudgeRow) (report.C
 			places = append(places, at)
 		}
 	}
-	slices.Sort(places)
+	sortLabels(places)
 	for i, hz := range set.FreqHz {
 		set.TargetDB.At, set.TargetDB.DB = append(set.TargetDB.At, int32(i)), append(set.TargetDB.DB, wanted[hz])
 	}

@@ -192,7 +192,7 @@ func sortedKeys[V any](m map[string]V) []string {
 	for k := range m {
 		keys = append(keys, k)
 	}
-	slices.Sort(keys)
+	sortLabels(keys)
 	return keys
 }
 
@@ -312,7 +312,7 @@ func moved(names []string, sweeps map[string]*reference) string {
 		return "no point was read in both"
 	}
 	slices.SortFunc(points, func(a, b ingest.Point) int {
-		return cmp.Or(cmp.Compare(a.FreqHz, b.FreqHz), cmp.Compare(a.Position, b.Position), cmp.Compare(a.Polarization, b.Polarization))
+		return cmp.Or(cmp.Compare(a.FreqHz, b.FreqHz), ingest.CompareLabels(a.Position, b.Position), ingest.CompareLabels(a.Polarization, b.Polarization))
 	})
 	sum, most, at := 0.0, 0.0, points[0]
 	for _, p := range points {

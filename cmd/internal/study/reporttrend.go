@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 )
 
 // trend is what a picture of the retests shows: each session's mean of each strip, the
@@ -34,8 +35,8 @@ func (y *retest) trend(row report.WearRow) *report.Trend {
 		sums[v].add(r.Values[i])
 	}
 	slices.SortFunc(visits, func(a, b visit) int {
-		return cmp.Or(cmp.Compare(a.key.box, b.key.box), cmp.Compare(age[a], age[b]), cmp.Compare(a.key.gasket, b.key.gasket),
-			cmp.Compare(a.key.fitting, b.key.fitting), cmp.Compare(a.session, b.session))
+		return cmp.Or(ingest.CompareLabels(a.key.box, b.key.box), cmp.Compare(age[a], age[b]), ingest.CompareLabels(a.key.gasket, b.key.gasket),
+			ingest.CompareLabels(a.key.fitting, b.key.fitting), cmp.Compare(a.session, b.session))
 	})
 	strips := make(map[fittingKey]int)
 	perBox := make(map[string]int)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 )
 
 // fullCautions stand in every report: what a figure in dB leaves to others.
@@ -67,7 +68,7 @@ func (c *campaign) runsOf(closings []*closing) []string {
 			labels = append(labels, ref)
 		}
 	}
-	slices.Sort(labels)
+	sortLabels(labels)
 	return slices.Compact(labels)
 }
 
@@ -94,7 +95,7 @@ func (c *campaign) facts(cells []*outlined, closings []*closing) []report.Fact {
 		places = append(places, spot(c.points[p]))
 	}
 	hz = slices.Compact(hz)
-	slices.Sort(places)
+	sortLabels(places)
 	places = slices.Compact(places)
 	frequencies := make([]string, len(hz))
 	for i, f := range hz {
@@ -172,7 +173,7 @@ func (c *campaign) side() []report.SideTable {
 		for _, e := range c.summary.Events {
 			t.Rows = append(t.Rows, []string{civil(e.Date), e.Box, e.Kind, e.Text})
 		}
-		slices.SortStableFunc(t.Rows, func(a, b []string) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
+		slices.SortStableFunc(t.Rows, func(a, b []string) int { return cmp.Or(cmp.Compare(a[0], b[0]), ingest.CompareLabels(a[1], b[1])) })
 		out = append(out, t)
 	}
 	return out
