@@ -241,7 +241,7 @@ func (t *listedTable) Load(ctx context.Context, src io.ReaderAt, s reading.Stret
 	}
 	t.agree(content, &told)
 	for range content.count.Refused + content.leftOut {
-		b.Skip(t.file, t.kind, true)
+		b.Skip(t.file, t.kind, true, math.NaN())
 	}
 	b.FreqToleranceHz = max(b.FreqToleranceHz, t.run.Profile.FreqToleranceHz)
 	labels := t.labels()

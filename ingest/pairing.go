@@ -310,25 +310,29 @@ func (p *pairing) pair(rows []int32, c, at int32, open *openSet) (pair, bool) {
 }
 
 // withoutOpen refuses the closed rows that no open reading serves. Where an open
-// reading was refused the cause is told already, and the rows go with it.
+// reading was refused the cause is told already, and the rows go with it: those of
+// its point; where not even its frequency could be read, those of any one point.
 func (p *pairing) withoutOpen(missing []int32) {
 	if len(missing) == 0 {
 		return
 	}
+	none := !p.anyOpen()
+	slices.Sort(p.b.BadOpenHz)
+	p.b.BadOpenHz = slices.Compact(p.b.BadOpenHz)
+	take := func(r int32) bool {
+		p.bad[r] = true
+		p.taken++
+		return true
+	}
+	missing = slices.DeleteFunc(missing, func(r int32) bool { return p.wentWith(r) && take(r) })
 	points := map[int32]bool{}
 	for _, r := range missing {
 		points[p.points.of[r]] = true
 	}
-	refused := p.b.BadOpen
-	for _, o := range p.opens {
-		refused += o.refused
-	}
-	none := !p.anyOpen()
-	if none && (p.quiet || refused > 0) || len(points) <= refused {
+	if none && p.quiet || len(points) <= p.b.BadOpen || none && p.b.BadOpen > 0 {
 		for _, r := range missing {
-			p.bad[r] = true
+			take(r)
 		}
-		p.taken += len(missing)
 		return
 	}
 	if none {
@@ -346,6 +350,18 @@ func (p *pairing) withoutOpen(missing []int32) {
 	for _, r := range missing {
 		p.refuse(int(r), reading.Freq, fmt.Sprintf("the run %q has no open reading at this point", p.label), p.nearest(int(r)))
 	}
+}
+
+// wentWith reports whether an open reading of the row's point was refused. Rows that
+// were not taken show their frequency alone; those are in order.
+func (p *pairing) wentWith(r int32) bool {
+	if p.opens[p.points.of[r]].refused > 0 {
+		return true
+	}
+	f := p.b.FreqHz[r]
+	near := max(p.opt.FreqMatch*f, p.toleranceHz)
+	at, _ := slices.BinarySearch(p.b.BadOpenHz, f-near)
+	return at < len(p.b.BadOpenHz) && p.b.BadOpenHz[at] <= f+near
 }
 
 func orZero(v float64) float64 {

@@ -333,6 +333,11 @@ func TestBadOpenTakesClosed(t *testing.T) {
 	if n := strings.Join(res.sum.Notes, " "); !strings.Contains(n, "2, the first in run \"a\"") {
 		t.Errorf("notes %q", n)
 	}
+	// What it does not excuse is told still: no open reading at 300 MHz.
+	res = readText(t, opt, text+"a,B,G,1,closed,300,-59\n")
+	if ps := res.sum.Problems; len(ps) != 2 || ps[1].Line != 7 || ps[1].Field != "freq_mhz" {
+		t.Errorf("problems %v", ps)
+	}
 	// A repeat of the open reading that is good still serves.
 	res = readText(t, opt, text+"a,,,,open,200,-32\n")
 	if in := res.sum.Inputs[0]; in.Used != 5 || in.Skipped != 1 {

@@ -349,7 +349,8 @@ func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, 
 	}
 	b.Pad()
 	b.BadOpen += w.other.BadOpen
-	if n == 0 && w.other.BadOpen == 0 {
+	b.BadOpenHz = append(b.BadOpenHz, w.other.BadOpenHz...)
+	if n == 0 && w.other.BadOpen+len(w.other.BadOpenHz) == 0 {
 		for _, i := range rows {
 			deny(int(i), "names a run without open readings that serve it as a whole", "write a run that has them")
 		}

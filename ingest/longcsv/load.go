@@ -148,7 +148,7 @@ func (l *loader) row() {
 		p := faulty(f)
 		p.File = l.path
 		b.Problems.Add(p)
-		b.Skip(l.file, 0, false)
+		b.Skip(l.file, 0, false, math.NaN())
 		l.bad = true
 		return
 	}
@@ -159,13 +159,13 @@ func (l *loader) row() {
 	l.bad = false
 	if l.cells != h.cells {
 		l.ragged()
-		b.Skip(l.file, 0, false)
+		b.Skip(l.file, 0, false, math.NaN())
 		return
 	}
 	freqCell := l.r.Cell(h.at[reading.Freq])
 	if len(freqCell) > 0 && freqCell[0]|0x20 == 'f' && l.repeatedHeader() {
 		l.problem(reading.Columns, "the header stands here again", "remove the line, or keep each run in a file of its own")
-		b.Skip(l.file, reading.Closed, true)
+		b.Skip(l.file, reading.Closed, true, math.NaN())
 		return
 	}
 	if h.at[reading.State] >= l.same || l.same == 0 {
@@ -211,7 +211,7 @@ func (l *loader) row() {
 		l.require(reading.Closing)
 	}
 	if !l.known || l.bad {
-		b.Skip(l.file, kind, l.known)
+		b.Skip(l.file, kind, l.known, freq)
 		l.bad = true
 		return
 	}

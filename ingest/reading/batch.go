@@ -64,7 +64,10 @@ type Batch struct {
 
 	Problems Problems // of rows
 	Skipped  []Skip   // rows not taken, by file
-	BadOpen  int      // of those, rows that were or may have been open readings
+	// Of those, rows that were or may have been open readings: the frequencies of
+	// those that show one, and how many do not.
+	BadOpenHz []float64
+	BadOpen   int
 
 	breaks []int32 // see Breaks
 	marked int     // how many readings breaks tells of
@@ -90,20 +93,26 @@ func (b *Batch) Reset() {
 	b.FreqHz, b.Level, b.Floor, b.Tx, b.Gain = b.FreqHz[:0], b.Level[:0], b.Floor[:0], b.Tx[:0], b.Gain[:0]
 	b.Problems = Problems{Limit: b.Problems.Limit}
 	b.Skipped, b.BadOpen, b.FreqToleranceHz = b.Skipped[:0], 0, 0
+	b.BadOpenHz = b.BadOpenHz[:0]
 	b.breaks, b.marked = b.breaks[:0], 0
 }
 
 // Len is the number of readings.
 func (b *Batch) Len() int { return len(b.Line) }
 
-// Skip counts a row that was not taken.
-func (b *Batch) Skip(file int32, kind Kind, known bool) {
+// Skip counts a row that was not taken. freqHz is not above 0, or NaN, where the row
+// shows no frequency.
+func (b *Batch) Skip(file int32, kind Kind, known bool, freqHz float64) {
 	if n := len(b.Skipped); n > 0 && b.Skipped[n-1].File == file {
 		b.Skipped[n-1].Rows++
 	} else {
 		b.Skipped = append(b.Skipped, Skip{file, 1})
 	}
-	if !known || kind == Open {
+	switch {
+	case known && kind != Open:
+	case freqHz > 0:
+		b.BadOpenHz = append(b.BadOpenHz, freqHz)
+	default:
 		b.BadOpen++
 	}
 }
