@@ -71,7 +71,6 @@ type claim struct {
 	list *listing
 	run  *trace.Run
 	path string
-	info os.FileInfo
 }
 
 // A lister finds out which files the listings claim.
@@ -80,14 +79,14 @@ type lister struct {
 	search  *search
 	folders map[string]map[string]bool // names in each folder
 	claims  map[string]*claim          // by path
-	sizes   map[int64][]*claim
+	same    sameFiles
 }
 
 // list reads every runs.csv among the files found. The traces that it lists take
 // their place behind it; files beside it that are no readings of their own and
 // that nobody lists are set aside.
 func (r *reader) list(ctx context.Context, s *search, cache *int64) error {
-	l := lister{reader: r, search: s, folders: map[string]map[string]bool{}, claims: map[string]*claim{}, sizes: map[int64][]*claim{}}
+	l := lister{reader: r, search: s, folders: map[string]map[string]bool{}, claims: map[string]*claim{}}
 	var lists []*listing
 	behind := map[string][]*claim{} // by the path of the listing
 	for i := range s.files {
@@ -203,14 +202,10 @@ func (l *lister) claim(list *listing, run *trace.Run) *claim {
 	if by := l.claims[path]; by != nil {
 		return taken(by, "the file")
 	}
-	var err error
-	if c.info, err = os.Stat(path); err == nil {
-		for _, other := range l.sizes[c.info.Size()] {
-			if os.SameFile(other.info, c.info) {
-				return taken(other, fmt.Sprintf("the same file, as %q,", other.path))
-			}
+	if info, err := os.Stat(path); err == nil {
+		if other := l.same.add(info, path); other != "" {
+			return taken(l.claims[other], fmt.Sprintf("the same file, as %q,", other))
 		}
-		l.sizes[c.info.Size()] = append(l.sizes[c.info.Size()], c)
 	}
 	l.claims[path] = c
 	return c

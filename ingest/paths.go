@@ -30,7 +30,7 @@ type found struct {
 type search struct {
 	files    []found
 	seen     map[string]bool
-	infos    map[int64][]os.FileInfo // of the files by size, to know one that is given twice
+	found    sameFiles // to know one that is given twice
 	ignored  []string
 	twice    []string
 	unlisted []string // beside a runs.csv, and not in it
@@ -41,7 +41,7 @@ func find(paths []string) (*search, error) {
 	if len(paths) == 0 {
 		return nil, fmt.Errorf("%w: no path is given", ErrNoFiles)
 	}
-	s := &search{seen: map[string]bool{}, infos: map[int64][]os.FileInfo{}}
+	s := &search{seen: map[string]bool{}}
 	for _, p := range paths {
 		if err := s.path(p); err != nil {
 			return nil, err
@@ -159,11 +159,7 @@ func (s *search) add(p string, info os.FileInfo) {
 	name := filepath.Clean(p)
 	again := s.seen[name]
 	if info != nil && info.Mode().IsRegular() {
-		size := info.Size()
-		for _, other := range s.infos[size] {
-			again = again || os.SameFile(other, info)
-		}
-		s.infos[size] = append(s.infos[size], info)
+		again = s.found.add(info, name) != "" || again
 	}
 	if again {
 		s.twice = append(s.twice, p)
