@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
 
 func TestNumber(t *testing.T) {
@@ -109,5 +110,22 @@ func TestParseDay(t *testing.T) {
 	}
 	if NoDay.String() != "" || !NoDay.Time().IsZero() {
 		t.Error("NoDay is a day")
+	}
+}
+
+// Every day from the first to the last that four digits can write is the one that
+// the standard library counts, and each day has one successor.
+func TestEveryDay(t *testing.T) {
+	at := time.Date(firstYear, 1, 1, 0, 0, 0, 0, time.UTC)
+	for ; at.Year() <= 9999; at = at.AddDate(0, 0, 1) {
+		text := at.Format("2006-01-02")
+		if d, fault := ParseDay([]byte(text)); fault != nil || !d.Time().Equal(at) || d.String() != text {
+			t.Fatalf("%s: %v, %v", text, d, fault)
+		}
+	}
+	for _, text := range []string{"2026-02-29", "1900-02-29", "2026-04-31", "2026-00-10", "2026-13-01", "2026-01-00", "2026-01-32"} {
+		if d, fault := ParseDay([]byte(text)); fault == nil {
+			t.Errorf("%s: %v", text, d)
+		}
 	}
 }

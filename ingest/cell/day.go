@@ -43,14 +43,34 @@ func ParseDay(b []byte) (Day, *Fault) {
 		return NoDay, wrong
 	}
 	year, month, day := number(b[:4]), number(b[5:7]), number(b[8:10])
-	t := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)
-	if t.Year() != year || int(t.Month()) != month || t.Day() != day {
+	if month < 1 || month > 12 || day < 1 || day > monthDays(year, month) {
 		return NoDay, &Fault{"is a date that the calendar does not have", "correct it; the order is year-month-day"}
 	}
 	if year < firstYear {
 		return NoDay, &Fault{"lies before the calendar in use", "write the year in four digits"}
 	}
-	return Day(t.Unix() / 86400), nil
+	return dayOf(year, month, day), nil
+}
+
+var monthLengths = [...]int{31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31}
+
+func monthDays(year, month int) int {
+	if month == 2 && year%4 == 0 && (year%100 != 0 || year%400 == 0) {
+		return 29
+	}
+	return monthLengths[month-1]
+}
+
+// dayOf counts the days of the Gregorian calendar from 1970-01-01. Counted from
+// March, the leap day ends the year, and the months before month m of the year have
+// (153 m + 2)/5 days.
+func dayOf(year, month, day int) Day {
+	if month -= 3; month < 0 {
+		month += 12
+		year--
+	}
+	const marchFirst = 719468 // days from 0000-03-01 to 1970-01-01
+	return Day(365*year + year/4 - year/100 + year/400 + (153*month+2)/5 + day - 1 - marchFirst)
 }
 
 // timeOfDay accepts T or a blank, hh:mm, optional seconds with a fraction, and

@@ -213,42 +213,6 @@ func numberPrefix(b []byte) int {
 	return 0
 }
 
-// Leading reads the number that b begins with where it is of the plainest form: a
-// sign or none, digits with a point or none, and behind it a comma or a line end.
-// It gives the number times 10^scale, as Number would, and how many bytes it
-// takes; 0 where b begins otherwise, which says nothing against it.
-func Leading(b []byte, scale int) (float64, int) {
-	i, negative := 0, false
-	if len(b) > 0 && (b[0] == '-' || b[0] == '+') {
-		negative, i = b[0] == '-', 1
-	}
-	var m uint64
-	begin := i
-	for ; i < len(b) && b[i]-'0' <= 9; i++ {
-		m = m*10 + uint64(b[i]-'0')
-	}
-	digits, e := i-begin, scale
-	if i < len(b) && b[i] == '.' {
-		i++
-		begin = i
-		for ; i < len(b) && b[i]-'0' <= 9; i++ {
-			m = m*10 + uint64(b[i]-'0')
-		}
-		digits, e = digits+i-begin, scale-(i-begin)
-	}
-	if digits == 0 || digits > 19 || m > maxExact || i == len(b) || b[i] != ',' && b[i] != '\n' && b[i] != '\r' {
-		return 0, 0
-	}
-	v, ok := shift(m, e)
-	if !ok {
-		return 0, 0
-	}
-	if negative && m != 0 {
-		v = -v
-	}
-	return v, i
-}
-
 // shift is m times 10^e, rounded once; false where that takes more than one step.
 func shift(m uint64, e int) (float64, bool) {
 	v := float64(m)

@@ -46,11 +46,13 @@ func (l *loader) lines(text []byte, offset int64, line int) (taken, rows int) {
 	first := l.n
 	l.begun = first
 	f := l.figures()
-	scale, unit, floorOffset := h.scale, h.level, h.floor.Offset()
-	if h.has(reading.Atten) {
-		unit = reading.Attenuated
+	atten := h.has(reading.Atten)
+	if l.unit = h.level; atten {
+		l.unit = reading.Attenuated
 	}
-	l.unit = unit
+	values := [slots]float64{math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()}
+	floorOffset := h.floor.Offset()
+	wide := text[:min(cap(text), len(text)+record.Slack)]
 	p, start := 0, 0
 	fresh := true // the labels have not been looked at
 rows:
@@ -61,13 +63,11 @@ rows:
 			b.Extend(max(64, i), l.columns)
 			f = l.figures()
 		}
-		freq, level, floor, tx, gain, limited := 0.0, 0.0, math.NaN(), math.NaN(), math.NaN(), false
-		k := 0
+		limited := false
 		for s := range l.steps {
 			st := &l.steps[s]
 			if st.number == reading.Columns {
-				g := &l.groups[k]
-				k++
+				g := &l.groups[s]
 				if q := p + g.size; g.from >= 0 && q <= len(text) && string(text[p:q]) == string(text[g.from:g.from+g.size]) {
 					p = q
 					continue
@@ -82,16 +82,16 @@ rows:
 				limited = true
 				p++
 			}
-			power := 0
-			if st.number == reading.Freq {
-				power = scale
-			}
-			v, n := cell.Leading(text[p:], power)
+			v, n := l.shapes[s].Read(wide[p:])
 			if n == 0 {
-				if v, n = l.figure(text[p:], power, st.number); n < 0 {
+				if v, n = l.figure(text[p:], st, &l.shapes[s]); n < 0 {
 					break rows
 				}
 			}
+			if v < st.least || v > st.most {
+				break rows
+			}
+			values[st.slot] = v
 			p += n
 			switch c := text[p]; {
 			case !st.last && c == ',', st.last && c == '\n':
@@ -101,18 +101,6 @@ rows:
 			default:
 				break rows
 			}
-			switch st.number {
-			case reading.Freq:
-				freq = v
-			case reading.Level, reading.Atten:
-				level = v
-			case reading.Floor:
-				floor = v
-			case reading.Tx:
-				tx = v
-			default:
-				gain = v
-			}
 		}
 		if fresh {
 			if !l.ready() {
@@ -120,11 +108,12 @@ rows:
 			}
 			fresh = false
 		}
-		if !(freq > 0) || !(math.Abs(level) <= mostDB) || math.Abs(floor) > mostDB || math.Abs(tx) > mostDB || math.Abs(gain) > mostDB || tx == tx && unit.Relative() {
+		if tx := values[txSlot]; tx == tx && l.unit.Relative() {
 			break rows
 		}
-		f.line[i], f.at[i], f.limited[i] = int32(line+rows), offset+int64(start), limited
-		f.freq[i], f.level[i], f.floor[i], f.tx[i], f.gain[i] = freq, level, floor+floorOffset, tx, gain
+		f.line[i], f.at[i] = int32(line+rows), offset+int64(start)
+		f.freq[i], f.level[i], f.floor[i], f.tx[i], f.gain[i] = values[freqSlot], values[levelSlot], values[floorSlot]+floorOffset, values[txSlot], values[gainSlot]
+		f.limited[i] = limited
 		l.n++
 		rows++
 		start = p
@@ -134,15 +123,19 @@ rows:
 	return start, rows
 }
 
-// figure reads a number that is not of the plainest form, or an empty cell that
+// figure reads a number of another shape than the one before, or an empty cell that
 // need not be filled, and returns its length; negative where row must look at it.
-func (l *loader) figure(b []byte, scale int, c reading.Column) (float64, int) {
-	n := cellEnd(b, 0)
+func (l *loader) figure(b []byte, st *step, shape *cell.Shape) (float64, int) {
+	if v, n := cell.Leading(b, st.scale); n > 0 {
+		shape.Learn(b, n, st.scale)
+		return v, n
+	}
+	c, n := st.number, cellEnd(b, 0)
 	text := record.Trim(b[:n])
 	if len(text) == 0 && (c == reading.Floor || c == reading.Tx || c == reading.Gain) {
 		return math.NaN(), n
 	}
-	v, fault := cell.Number(text, scale)
+	v, fault := cell.Number(text, st.scale)
 	if fault != nil {
 		return 0, -1
 	}

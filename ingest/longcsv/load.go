@@ -55,8 +55,9 @@ type loader struct {
 	date, installed cell.Day
 
 	// for rows that are read straight from the text
-	groups []group
-	begun  int // the first reading that settle has not seen
+	groups []group      // by step
+	shapes []cell.Shape // by step
+	begun  int          // the first reading that settle has not seen
 	unit   reading.Unit
 }
 
@@ -77,7 +78,7 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	if t.tame {
 		r.Vouch()
 	}
-	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, codes: l.codes}
+	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes}
 	if l.n > 0 {
 		b.Breaks()
 	}
@@ -87,9 +88,10 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	l.codes = slices.Grow(l.codes[:0], len(t.columns))[:len(t.columns)]
 	clear(l.codes)
 	if n := len(t.steps); cap(l.groups) < n {
-		l.groups = make([]group, n)
+		l.groups, l.shapes = make([]group, n), make([]cell.Shape, n)
 	}
-	l.groups = l.groups[:len(t.steps)]
+	l.groups, l.shapes = l.groups[:len(t.steps)], l.shapes[:len(t.steps)]
+	clear(l.shapes)
 	l.needed = max(t.header.at[reading.State], t.header.at[reading.Box], t.header.at[reading.Gasket], t.header.at[reading.Closing])
 	defer func() {
 		b.Cut(l.n)

@@ -1,6 +1,10 @@
 package longcsv
 
-import "sealbound/ingest/reading"
+import (
+	"math"
+
+	"sealbound/ingest/reading"
+)
 
 // A role is what a cell between numbers is to a loader.
 type role uint8
@@ -20,7 +24,22 @@ type step struct {
 	first  int            // the first cell
 	cells  int            // how many
 	last   bool           // the row ends here
+
+	// of a number
+	slot        int
+	scale       int // power of ten
+	least, most float64
 }
+
+// The slots for the numbers of a row.
+const (
+	freqSlot = iota
+	levelSlot
+	floorSlot
+	txSlot
+	gainSlot
+	slots
+)
 
 // A part of a row that is read at once has at most so many cells; a file with more
 // is read row by row.
@@ -57,6 +76,19 @@ func (t *table) plan() {
 			s.cells++
 		}
 		s.last = i == h.cells
+		s.least, s.most = -mostDB, mostDB
+		switch s.number {
+		case reading.Freq:
+			s.slot, s.scale, s.least, s.most = freqSlot, h.scale, math.SmallestNonzeroFloat64, math.Inf(1)
+		case reading.Level, reading.Atten:
+			s.slot = levelSlot
+		case reading.Floor:
+			s.slot = floorSlot
+		case reading.Tx:
+			s.slot = txSlot
+		case reading.Gain:
+			s.slot = gainSlot
+		}
 		t.steps = append(t.steps, s)
 	}
 }
