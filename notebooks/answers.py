@@ -11,6 +11,7 @@ import csv
 import html
 import json
 import os
+import re
 import shutil
 import subprocess
 import tempfile
@@ -111,7 +112,8 @@ def rename(folder, names):
 
 def readings(folder):
     """All readings of a folder as one table, a row each."""
-    files = sorted((WORK / folder).glob("session*.csv"))
+    side = {"boxes.csv", "gaskets.csv", "events.csv", "setup.csv"}
+    files = [f for f in sorted((WORK / folder).glob("*.csv")) if f.name not in side]
     return pd.concat([pd.read_csv(f, dtype={"closing": str, "fitting": str}) for f in files], ignore_index=True)
 
 
@@ -164,7 +166,7 @@ class table:
         self.rows = [["–" if c is None else c for c in row] for row in rows]
 
     def _right(self, i):
-        return all(str(row[i])[:1] in "+-−–<>≥≤ 0123456789" for row in self.rows)
+        return all(re.fullmatch(r"[<>≥≤+−]?[\d.,]+( %)?|–|", str(row[i])) for row in self.rows)
 
     def _repr_html_(self):
         def line(cells, tag):

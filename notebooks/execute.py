@@ -76,7 +76,9 @@ def faults(nb):
         where = f"cell {number + 1}"
         for output in cell.get("outputs", []):
             if output["output_type"] == "error":
-                found.append(f"{where}: an exception, {output['evalue']}")
+                printed = "".join(o["text"] for o in cell["outputs"] if o["output_type"] == "stream")
+                trace = re.sub(r"\x1b\[[0-9;]*m", "", "\n".join(output["traceback"]))
+                found.append(f"{where}: an exception\n{printed}{trace}")
             if output.get("name") == "stderr":
                 found.append(f"{where}: standard error, {output['text']}")
     body = "\n".join([cell["source"] for cell in nb.cells] + text(nb))
