@@ -114,19 +114,40 @@ func (w *twoWay) fit() Status {
 // substitute sets the effects to those with limits taken for values, as a start,
 // and returns the root mean square of the residuals.
 func (w *twoWay) substitute() float64 {
-	kind := make([]cell, len(w.kind))
+	if n := w.rows * w.cols; w.seen+w.cut == n { // plain means
+		clear(w.row)
+		clear(w.col)
+		mean := 0.0
+		for at, y := range w.y {
+			w.row[at/w.cols] += y / float64(w.cols)
+			w.col[at%w.cols] += y / float64(w.rows)
+			mean += y / float64(n)
+		}
+		for j := range w.col {
+			w.col[j] -= mean
+		}
+	} else {
+		kind := make([]cell, len(w.kind))
+		for at, k := range w.kind {
+			if k != missing {
+				kind[at] = seen
+			}
+		}
+		as := newTwoWay(w.rows, w.cols, w.y, kind)
+		as.sigma = 1
+		if !as.effects() {
+			return math.NaN()
+		}
+		w.row, w.col = as.row, as.col
+	}
+	var squares float64
 	for at, k := range w.kind {
 		if k != missing {
-			kind[at] = seen
+			e := w.y[at] - w.row[at/w.cols] - w.col[at%w.cols]
+			squares += e * e
 		}
 	}
-	as := newTwoWay(w.rows, w.cols, w.y, kind)
-	as.sigma = 1
-	if !as.effects() {
-		return math.NaN()
-	}
-	w.row, w.col = as.row, as.col
-	return math.Sqrt(as.spreadScore() / float64(w.seen+w.cut))
+	return math.Sqrt(squares / float64(w.seen+w.cut))
 }
 
 // spread finds the sigma of maximum likelihood with the best effects at each

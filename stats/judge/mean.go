@@ -82,33 +82,9 @@ func (f *frame) mean(values []float64, oneSided bool, confidence float64, ref So
 	}
 	m.levels, m.closings = f.levels, n
 	m.Levels, m.Warnings = slices.Clip(f.names), slices.Clip(f.levels.Warnings)
-	mean, sd, err := interval.MeanSD(values)
-	if err != nil {
-		m.Reason = err.Error()
-		return m
-	}
-	m.Value = mean
-	lowest, highest := slices.Min(values), slices.Max(values)
-	equal := lowest == highest
-	switch {
-	case n == 1:
-		m.Reason = "one closing shows no spread, so it gives no bound; close and read again, five times or more"
-		return m
-	case oneSided, equal:
-		m.sign(lowest, highest, oneSided, equal)
-		return m
-	case len(m.levels.Terms) == 0:
-		m.Method, m.SD = "t", sd
-		m.plainSE, m.plainDF = sd/math.Sqrt(float64(n)), float64(n-1)
-	case f.closedForm(&m, values):
-	default:
-		err := m.model(values)
-		if errors.Is(err, mixed.ErrNoResidual) {
-			return collapsed(values, f, confidence, ref)
-		}
-		if err != nil {
-			m.Reason = "no model fits these closings: " + err.Error()
-			return m
+	if oneSided || !f.closedForm(&m, values) {
+		if other, ok := f.fitted(&m, values, oneSided); !ok {
+			return other
 		}
 	}
 	m.SE, m.DF = m.plainSE, m.plainDF
@@ -121,6 +97,40 @@ func (f *frame) mean(values []float64, oneSided bool, confidence float64, ref So
 	}
 	m.Lower, m.Upper, m.Attained = m.Value-half, m.Value+half, confidence
 	return m
+}
+
+// fitted sets value, SD, plain SE and df of m where there is no closed form. ok is false
+// where there is no standard error; the result is then whole as it is.
+func (f *frame) fitted(m *Mean, values []float64, oneSided bool) (other Mean, ok bool) {
+	mean, sd, err := interval.MeanSD(values)
+	if err != nil {
+		m.Reason = err.Error()
+		return *m, false
+	}
+	m.Value = mean
+	lowest, highest := slices.Min(values), slices.Max(values)
+	equal := lowest == highest
+	switch {
+	case f.n == 1:
+		m.Reason = "one closing shows no spread, so it gives no bound; close and read again, five times or more"
+		return *m, false
+	case oneSided, equal:
+		m.sign(lowest, highest, oneSided, equal)
+		return *m, false
+	case len(m.levels.Terms) == 0:
+		m.Method, m.SD = "t", sd
+		m.plainSE, m.plainDF = sd/math.Sqrt(float64(f.n)), float64(f.n-1)
+		return *m, true
+	}
+	err = m.model(values)
+	if errors.Is(err, mixed.ErrNoResidual) {
+		return collapsed(values, f, m.Confidence, m.reference), false
+	}
+	if err != nil {
+		m.Reason = "no model fits these closings: " + err.Error()
+		return *m, false
+	}
+	return *m, true
 }
 
 // boldReference says that the combined bound may lie above the one without the

@@ -53,6 +53,7 @@ func subset(f stats.Factor, closings []int32, name string) stats.Factor {
 func weakestOf(f *frames, readings []band.PointReadings, s Settings, ref func(band.PointReadings) Source) (w *Weakest, without int32, reason string) {
 	d := f.d
 	upper, largest := math.NaN(), 0.0
+	df, lowest := math.NaN(), math.NaN() // of the last p value
 	share := s.bonferroni(len(readings))
 	for _, r := range readings {
 		p := r.Point
@@ -62,7 +63,12 @@ func weakestOf(f *frames, readings []band.PointReadings, s Settings, ref func(ba
 			return nil, p, fmt.Sprintf("no bound from %d %s: %s", len(r.DB), plural("closing", len(r.DB)), m.Reason)
 		}
 		margin := m.Lower - d.TargetDB[p]
-		largest = max(largest, m.pValue(d.TargetDB[p]))
+		// The p value falls as the statistic rises: at the same degrees of freedom only a
+		// lower one can bring a larger p.
+		if score := (m.Value - d.TargetDB[p]) / m.SE; m.Method == "sign" || m.DF != df || score < lowest {
+			largest = max(largest, m.pValue(d.TargetDB[p]))
+			df, lowest = m.DF, score
+		}
 		if w == nil || margin < w.MarginDB {
 			w = &Weakest{Point: p, MeanDB: m.Value, LowerDB: m.Lower, TargetDB: d.TargetDB[p], MarginDB: margin, detail: m}
 		}
