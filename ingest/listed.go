@@ -19,6 +19,7 @@ type sweepFile struct {
 	unit    reading.Unit
 	count   reading.Count // Rows - Blank - Refused are the rows and those left out
 	leftOut int           // rows that the profile says are no levels
+	lostHz  []float64     // frequencies of rows refused or left out, as far as they are known
 	sweeps  int
 	unused  []string // columns
 	notes   []sweepNote
@@ -123,6 +124,9 @@ func (t *listedTable) agree(content *sweepFile, problems *reading.Problems) {
 			continue
 		}
 		content.count.Refused++
+		if r.freqHz > 0 {
+			content.lostHz = append(content.lostHz, r.freqHz)
+		}
 		problems.Add(reading.Problem{File: t.path, Line: int(r.line), Column: 1, What: what, Mend: mend})
 	}
 	content.rows = kept
@@ -143,7 +147,7 @@ func readTrace(src io.Reader, path string, run *trace.Run, problems *reading.Pro
 	if f == nil || err != nil {
 		return nil, count, err
 	}
-	content := &sweepFile{unit: reading.DBm, count: count, leftOut: f.Excluded + f.Missing, sweeps: f.Sweeps, unused: f.Ignored,
+	content := &sweepFile{unit: reading.DBm, count: count, leftOut: f.Excluded + f.Missing, lostHz: f.LeftOutHz, sweeps: f.Sweeps, unused: f.Ignored,
 		rows: make([]sweepRow, len(f.Rows))}
 	for i, r := range f.Rows {
 		content.rows[i] = sweepRow{r.FreqHz, r.LevelDBm, r.Limited, r.Sweep, r.Line}
@@ -240,8 +244,12 @@ func (t *listedTable) Load(ctx context.Context, src io.ReaderAt, s reading.Stret
 		return fmt.Errorf("the file was changed while it was read")
 	}
 	t.agree(content, &told)
-	for range content.count.Refused + content.leftOut {
-		b.Skip(t.file, t.kind, true, math.NaN())
+	for i := range content.count.Refused + content.leftOut {
+		hz := math.NaN()
+		if i < len(content.lostHz) {
+			hz = content.lostHz[i]
+		}
+		b.Skip(t.file, t.kind, true, hz)
 	}
 	b.FreqToleranceHz = max(b.FreqToleranceHz, t.run.Profile.FreqToleranceHz)
 	labels := t.labels()

@@ -215,6 +215,11 @@ func TestListedTraces(t *testing.T) {
 			"runs.csv.gz": zipped(t, "file,run,box,gasket,closing,state\no.csv.gz,A,,,,open\nc.s2p.gz,B,,,,open\n"),
 			"o.csv.gz":    zipped(t, openTrace), "c.s2p.gz": zipped(t, "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n")},
 			"A: ; B: ", "runs.csv.gz 2=2+0+0, o.csv.gz 3=3+0+0, c.s2p.gz 1=1+0+0", []string{"No usable closed reading belongs to 2 runs"}},
+		{"an open reading that is not good takes the closed ones of its frequency", map[string]string{
+			"runs.csv": "file,run,box,gasket,closing,state,status_column,status_good\no.csv,A,,,,open,Status,OK\nc.csv,A,b,g,1,closed,,\n",
+			"o.csv":    testSample(t, "traces/overload_flag.csv"), "c.csv": closedTrace},
+			"A: b/1@30=68.8? b/1@400=59.2?", "runs.csv 2=2+0+0, o.csv 3=2+1+0, c.csv 3=2+1+0",
+			[]string{"Closed readings went with an open reading that was refused or left out: 1,"}},
 		{"the reference of another run", map[string]string{
 			"runs.csv": "file,run,box,gasket,closing,state,reference\no.csv,A,,,,open,\nc.csv,B,osier,felt,1,closed,A\n",
 			"o.csv":    openTrace, "c.csv": closedTrace},

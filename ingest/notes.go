@@ -82,7 +82,7 @@ func (n *notes) sentences() []string {
 		case noteOnlyOpen:
 			all = append(all, fmt.Sprintf("No usable closed reading belongs to %s.", runs))
 		case noteTaken:
-			all = append(all, fmt.Sprintf("Closed readings left without their open reading by another problem: %d, the first in run %q.", x.count, x.what))
+			all = append(all, fmt.Sprintf("Closed readings went with an open reading that was refused or left out: %d, the first in run %q.", x.count, x.what))
 		case noteExcluded:
 			all = append(all, fmt.Sprintf("Rows of traces that their status column does not call good were left out: %d, the first in %q.", x.count, x.what))
 		case noteMissing:

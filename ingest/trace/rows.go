@@ -133,6 +133,9 @@ func (p *parser) row(number int, line string) (taken bool, err error) {
 	}
 	if h.state >= 0 && !slices.Contains(p.profile.StatusGood, pieces[h.state].text) {
 		p.file.Excluded++
+		if hz, fault := p.frequency(c.text); fault == nil && hz > 0 {
+			p.file.LeftOutHz = append(p.file.LeftOutHz, hz)
+		}
 		return true, nil
 	}
 	row := Row{Sweep: int32(p.file.Sweeps), Line: int32(number)}
@@ -150,6 +153,7 @@ func (p *parser) row(number int, line string) (taken bool, err error) {
 	if slices.Contains(p.profile.Missing, c.text) {
 		if good {
 			p.file.Missing++
+			p.file.LeftOutHz = append(p.file.LeftOutHz, hz)
 		}
 		return good, nil
 	}

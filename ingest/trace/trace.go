@@ -44,6 +44,9 @@ type File struct {
 	Excluded int // rows whose status is not a good one
 	Missing  int // rows whose level is a declared token for none
 	Limited  int // rows, of those in Rows
+	// LeftOutHz are the frequencies of the rows excluded or missing, as far as they can
+	// be read, in their order.
+	LeftOutHz []float64
 	// FreqToleranceHz is the profile's: frequencies of two traces this near to
 	// each other were meant to be the same. 0 where it declares none.
 	FreqToleranceHz float64
