@@ -20,6 +20,7 @@ type campaign struct {
 	runs     []run
 	summary  *ingest.Summary
 	store    *spill.Store
+	atOnce   int     // readings that are read back together
 	intake   *intake // while it is read
 	scratch  []byte
 }
@@ -60,10 +61,6 @@ type run struct {
 	counts           ingest.Counts
 }
 
-// inMemory is how many bytes of attenuations stay in memory; what is more goes to a
-// temporary file, so that an archive may be larger than memory.
-const inMemory = 8 << 20
-
 // read collects the campaign, or returns an *InputError. A campaign that the
 // settings carry was read already. Whoever calls read closes what it returns.
 func read(ctx context.Context, paths []string, s Settings) (*campaign, error) {
@@ -89,11 +86,11 @@ func (c *campaign) close() {
 // readAlso shows each run to another reader too, with its readings as they stand in
 // the data; nil: to none.
 func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest.Run) error) (*campaign, error) {
-	budget := int64(inMemory)
-	if s.inMemory > 0 {
-		budget = s.inMemory
+	m := s.memory
+	if m == (memory{}) {
+		m = usual
 	}
-	c := &campaign{store: spill.New(budget), intake: newIntake()}
+	c := &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake()}
 	options := s.ingestOptions()
 	options.OmitReadings = also == nil
 	summary, err := ingest.Read(ctx, paths, options, func(r *ingest.Run) error {

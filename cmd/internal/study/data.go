@@ -129,10 +129,6 @@ func (x *cell) add(cl *closing, r *readings, from, to int) {
 	d.Limited, d.FloorKnown = append(d.Limited, r.limited[from:to]...), append(d.FloorKnown, r.floorKnown[from:to]...)
 }
 
-// mostAtOnce is how many readings are read back at once: those of several bands, or
-// of one that has more.
-const mostAtOnce = 300_000
-
 // each gives the groups in their bands, made one after another, as they are asked for.
 // Closings without a reading in a band are not in its cell; a cell without any is left
 // out.
@@ -141,7 +137,7 @@ func (c *campaign) each(groups []group, layers []layer, t target) iter.Seq2[*cel
 		for _, g := range groups {
 			factors := c.factors(g.closings)
 			for rest := layers; len(rest) > 0; {
-				n := c.atOnce(g, rest)
+				n := c.together(g, rest)
 				cells, err := c.build(g, rest[:n], t, factors)
 				if err != nil {
 					yield(nil, err)
@@ -189,12 +185,12 @@ func (c *campaign) on(closings []*closing) map[*grid]int {
 	return n
 }
 
-// atOnce is how many of the layers are read back together.
-func (c *campaign) atOnce(g group, layers []layer) int {
+// together is how many of the layers are read back at once.
+func (c *campaign) together(g group, layers []layer) int {
 	on := c.on(g.closings)
 	total := 0
 	for i, l := range layers {
-		if total += c.size(on, l); total > mostAtOnce {
+		if total += c.size(on, l); total > c.atOnce {
 			return max(i, 1)
 		}
 	}

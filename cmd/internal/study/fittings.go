@@ -36,6 +36,12 @@ func (c *campaign) nameFittings() (notes []string) {
 			parted[place{box, gasket}] = partings(gaskets, gasket)
 		}
 	}
+	renewed := make(map[string][]ingest.Event) // by box
+	for _, e := range c.summary.Events {
+		if newFitting[e.Kind] {
+			renewed[e.Box] = append(renewed[e.Box], e)
+		}
+	}
 	undated := make(map[string]bool)
 	last = nil
 	for _, cl := range c.closings {
@@ -48,14 +54,14 @@ func (c *campaign) nameFittings() (notes []string) {
 			continue
 		}
 		key := civil(cl.Installed)
-		if n := eventsBefore(c.summary.Events, cl.occasion); n > 0 {
+		if n := eventsBefore(renewed[cl.Box], cl.Date); n > 0 {
 			key += fmt.Sprintf(" after event %d", n)
 		}
 		if n := stints(parted[place{cl.Box, cl.Gasket}], cl.Date); n > 0 {
 			key += fmt.Sprintf(" stint %d", n+1)
 		}
 		cl.fitting = key
-		if cl.Date.IsZero() && hasEvents(c.summary.Events, cl.Box) && !undated[cl.Box] {
+		if cl.Date.IsZero() && len(renewed[cl.Box]) > 0 && !undated[cl.Box] {
 			undated[cl.Box] = true
 			notes = append(notes, fmt.Sprintf("box %s has events but closings without a date: those closings are taken as before the first event", cl.Box))
 		}
@@ -63,19 +69,14 @@ func (c *campaign) nameFittings() (notes []string) {
 	return notes
 }
 
-// eventsBefore counts the events that renewed the seal of the closing's box up to
-// its day.
-func eventsBefore(events []ingest.Event, cl *occasion) (n int) {
+// eventsBefore counts the events up to a day.
+func eventsBefore(events []ingest.Event, day time.Time) (n int) {
 	for _, e := range events {
-		if e.Box == cl.Box && newFitting[e.Kind] && !cl.Date.IsZero() && !e.Date.After(cl.Date) {
+		if !day.IsZero() && !e.Date.After(day) {
 			n++
 		}
 	}
 	return n
-}
-
-func hasEvents(events []ingest.Event, box string) bool {
-	return slices.ContainsFunc(events, func(e ingest.Event) bool { return e.Box == box && newFitting[e.Kind] })
 }
 
 // partings are the days, in order, on which tests of the gasket in a box began again

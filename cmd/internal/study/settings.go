@@ -56,8 +56,18 @@ type Settings struct {
 
 	campaign *campaign // where several questions are asked of one reading
 	curves   bool      // wear: with what a picture needs
-	inMemory int64     // bytes of attenuations that stay in memory; 0: as many as is usual
+	memory   memory    // zero: as much as is usual
 }
+
+// A memory says how much of a campaign is held at once. It never shows in a result.
+type memory struct {
+	bytes    int64 // of attenuations that are not written to a temporary file
+	readings int   // read back together, unless a single band has more
+}
+
+// usual is so much that a small campaign is never written to a file, and so little
+// that one of any size is judged in under 100 MB.
+var usual = memory{bytes: 8 << 20, readings: 300_000}
 
 // DefaultSettings are those of the command line: target 50 dB (common practice,
 // no source), confidence 0.95, coverage 0.90, floor margin 6 dB, drift 3 dB (IEEE
