@@ -15,6 +15,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 	"time"
@@ -30,7 +31,15 @@ import (
 // version is that of the program and of the names in its output.
 const version = "0.1.0"
 
-func main() { os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr)) }
+func main() {
+	if os.Getenv("GOGC") == "" {
+		// Most of what is allocated is columns of numbers, which cost the collector
+		// nothing to look through: collecting twice as often as usual takes a fourth off
+		// the memory of a large archive, and next to no time.
+		debug.SetGCPercent(50)
+	}
+	os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr))
+}
 
 // run is main without the process.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {

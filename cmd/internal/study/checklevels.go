@@ -14,7 +14,7 @@ import (
 // it fills in what a check counts, and returns where closed levels of different boxes
 // agree.
 func (c *campaign) sift(row *report.CheckRow) (alike []string, err error) {
-	left := c.pointers()
+	left := slices.Clone(c.closings)
 	slices.SortStableFunc(left, func(a, b *closing) int { return ingest.CompareLabels(a.Session, b.Session) })
 	measured := make([]bool, len(c.points))
 	low := nan

@@ -15,7 +15,7 @@ import (
 // A campaign holds what is kept of the runs: closings, and where their attenuations
 // stand. Order is canonical, so that the order of rows and files never shows.
 type campaign struct {
-	closings []closing
+	closings []*closing
 	points   []ingest.Point // ascending by frequency, position, polarization
 	runs     []run
 	summary  *ingest.Summary
@@ -132,13 +132,14 @@ func (c *campaign) add(r *ingest.Run) error {
 	if k.open, err = c.keepOpen(r.Reference.Repeats, len(r.Points)); err != nil {
 		return err
 	}
-	first := len(c.closings)
+	own := in.room(len(r.Closings))
 	for i := range r.Closings {
 		cl := &r.Closings[i]
-		c.closings = append(c.closings, closing{occasion: in.occasionOf(cl, len(c.runs)), Label: in.word(cl.Label), Line: int32(cl.Line), OwnReference: cl.OwnReference})
+		own[i] = closing{occasion: in.occasionOf(cl, len(c.runs)), Label: in.word(cl.Label), Line: int32(cl.Line), OwnReference: cl.OwnReference}
+		c.closings = append(c.closings, &own[i])
 	}
 	c.runs = append(c.runs, k)
-	return c.keep(r.Attenuation, len(r.Points), c.closings[first:])
+	return c.keep(r.Attenuation, len(r.Points), own)
 }
 
 // settle makes points of different runs one where their frequencies match, and
@@ -211,13 +212,13 @@ func (c *campaign) order(occasions []*occasion) {
 		next[i+1] += next[i]
 	}
 	starts := slices.Clone(next)
-	sorted := make([]closing, len(c.closings))
+	sorted := make([]*closing, len(c.closings))
 	for _, cl := range c.closings {
 		sorted[next[cl.rank]] = cl
 		next[cl.rank]++
 	}
 	for i := range rank + 1 {
-		slices.SortStableFunc(sorted[starts[i]:starts[i+1]], func(a, b closing) int { return ingest.CompareLabels(a.Label, b.Label) })
+		slices.SortStableFunc(sorted[starts[i]:starts[i+1]], func(a, b *closing) int { return ingest.CompareLabels(a.Label, b.Label) })
 	}
 	c.closings = sorted
 }

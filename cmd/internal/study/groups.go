@@ -101,8 +101,7 @@ func checkFields(flag string, fields, allowed []string) error {
 
 // filtered drops the closings that the filters exclude and says how many.
 func (c *campaign) filtered(s Settings) (kept []*closing, left int) {
-	for i := range c.closings {
-		cl := &c.closings[i]
+	for _, cl := range c.closings {
 		in := (len(s.Box) == 0 || slices.Contains(s.Box, cl.Box)) &&
 			(len(s.Gasket) == 0 || slices.Contains(s.Gasket, cl.Gasket)) &&
 			(s.Since.IsZero() || !cl.Date.IsZero() && !cl.Date.Before(s.Since)) &&

@@ -20,6 +20,7 @@ type intake struct {
 	lastAs    []ingest.Point
 	occasions []*occasion
 	contexts  map[string][]labelled
+	slab      []closing // closings are made so many at a time
 }
 
 func newIntake() *intake {
@@ -35,6 +36,17 @@ func (in *intake) word(s string) string {
 		in.words[w] = w
 	}
 	return w
+}
+
+// room returns n closings to fill in.
+func (in *intake) room(n int) []closing {
+	const atOnce = 1024
+	if len(in.slab) < n {
+		in.slab = make([]closing, max(n, atOnce))
+	}
+	own := in.slab[:n:n]
+	in.slab = in.slab[n:]
+	return own
 }
 
 // A grid is the points of a run in the order in which its readings are kept.

@@ -170,11 +170,7 @@ func (c *campaign) unusable(reason string, n *notebook) error {
 }
 
 func (c *campaign) distinct(field string) []string {
-	all := make([]*closing, len(c.closings))
-	for i := range c.closings {
-		all[i] = &c.closings[i]
-	}
-	return distinct(all, field)
+	return distinct(c.closings, field)
 }
 
 // someOf lists a few words and counts the rest.

@@ -149,21 +149,25 @@ func TestNoTemporaryFolder(t *testing.T) {
 }
 
 // What is written to the store comes back, by ascending point: of closings that lack
-// places, with some readings limited, floors known for some, and positions that the
-// run orders as people do (9 before 10) and the campaign by their letters.
+// places, with some readings limited, and floors known for some. In run r both places
+// have the frequency 100 MHz; for the campaign, place B has the slightly lower one of
+// run q, and so comes before A.
 func TestStoredReadings(t *testing.T) {
 	const text = `run,state,box,gasket,closing,freq_mhz,position,level_dbm,floor_dbm
-r,open,,,,100,9,-20,
-r,open,,,,100,10,-21,
-r,open,,,,200,9,-22,
-r,open,,,,200,10,-23,
-r,closed,a,foil,1,100,9,-80,-110
-r,closed,a,foil,1,100,10,-81,-110
-r,closed,a,foil,1,200,9,-82,-85
-r,closed,a,foil,1,200,10,-83,-110
-r,closed,a,foil,2,100,10,-84,
-r,closed,a,foil,2,200,9,-85,-111
-r,closed,b,foil,1,200,10,-86,
+q,open,,,,99.99995,B,-30,
+q,closed,c,foil,1,99.99995,B,-90,-110
+r,open,,,,100,A,-20,
+r,open,,,,100,B,-21,
+r,open,,,,200,A,-22,
+r,open,,,,200,B,-23,
+r,closed,a,foil,1,100,A,-80,-110
+r,closed,a,foil,1,100,B,-81,-110
+r,closed,a,foil,1,200,A,-82,-85
+r,closed,a,foil,1,200,B,-83,-110
+r,closed,a,foil,2,100,A,-84,
+r,closed,a,foil,2,100,B,-85,-111
+r,closed,a,foil,2,200,A,-86,-111
+r,closed,b,foil,1,200,B,-86,
 `
 	path := filepath.Join(t.TempDir(), "readings.csv")
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
@@ -178,8 +182,7 @@ r,closed,b,foil,1,200,10,-86,
 		}
 		var got []string
 		var r readings
-		for i := range c.closings {
-			cl := &c.closings[i]
+		for _, cl := range c.closings {
 			if err := c.load(cl, &r); err != nil {
 				t.Fatal(err)
 			}
@@ -188,14 +191,15 @@ r,closed,b,foil,1,200,10,-86,
 			}
 		}
 		want := []string{
-			"a 1 100/10 60 false true 83", "a 1 100/9 60 false true 84", "a 1 200/10 60 false true 81", "a 1 200/9 60 true true 57",
-			"a 2 100/10 63 false false NaN", "a 2 200/9 63 false true 83",
-			"b 1 200/10 63 false false NaN",
+			"a 1 99.99995/B 60 false true 83", "a 1 100/A 60 false true 84", "a 1 200/A 60 true true 57", "a 1 200/B 60 false true 81",
+			"a 2 99.99995/B 64 false true 84", "a 2 100/A 64 false false NaN", "a 2 200/A 64 false true 83",
+			"b 1 200/B 63 false false NaN",
+			"c 1 99.99995/B 60 false true 74",
 		}
 		if !slices.Equal(got, want) {
 			t.Errorf("%d bytes in memory:\n%s\nwant\n%s", bytes, strings.Join(got, "\n"), strings.Join(want, "\n"))
 		}
-		open, err := c.open(0)
+		open, err := c.open(1)
 		if err != nil || len(open) != 1 || !slices.Equal(open[0], []float64{-20, -21, -22, -23}) {
 			t.Errorf("open levels %v, %v", open, err)
 		}
@@ -237,14 +241,14 @@ func TestCanonicalOrder(t *testing.T) {
 	}
 	o := []*occasion{{Box: "b"}, {Box: "a", Installed: date("2030-01-01")}, {Box: "a", Installed: date("2031-01-01")}, {Box: "a", Gasket: "x"}}
 	for i, name := range []string{"2", "2", "1", "1", "10", "2"} {
-		c.closings = append(c.closings, closing{occasion: o[[]int{0, 1, 1, 2, 2, 3}[i]], Label: name, Line: int32(i)})
+		c.closings = append(c.closings, &closing{occasion: o[[]int{0, 1, 1, 2, 2, 3}[i]], Label: name, Line: int32(i)})
 	}
 	c.order(slices.Clone(o))
 	var got []int32
 	for _, cl := range c.closings {
 		got = append(got, cl.Line)
 	}
-	if want := []int32{2, 3, 4, 1, 5, 0}; !slices.Equal(got, want) {
+	if want := []int32{2, 3, 1, 4, 5, 0}; !slices.Equal(got, want) {
 		t.Errorf("order %v, want %v", got, want)
 	}
 }

@@ -95,8 +95,8 @@ func percentText(share float64) string {
 // dateOf is the day of a run's closings; empty where it has none or several.
 func (c *campaign) dateOf(run string) string {
 	day := ""
-	for i := range c.closings {
-		if cl := &c.closings[i]; cl.Run == run {
+	for _, cl := range c.closings {
+		if cl.Run == run {
 			d := civil(cl.Date)
 			if day != "" && d != day {
 				return ""

@@ -146,7 +146,7 @@ func (c *campaign) retests(by []string, s Settings, t target, n *notebook) (iter
 	if err != nil {
 		return nil, err
 	}
-	start := started(c.pointers())
+	start := started(c.closings)
 	return func(yield func(*retest, error) bool) {
 		at, none := 0, true
 		for x, err := range cells {
@@ -227,7 +227,7 @@ func (c *campaign) retestOf(x *cell, g group, isControl map[string]bool, start m
 	if y.asOf.IsZero() {
 		y.asOf = y.lastTest
 	}
-	y.setAges(start, c.pointers())
+	y.setAges(start, c.closings)
 	return y
 }
 
@@ -269,14 +269,6 @@ func (y *retest) setAges(start map[fittingKey]time.Time, all []*closing) {
 		y.ageNow += a / float64(len(ages))
 	}
 	y.ageLast = y.ageNow - years(y.asOf.Sub(y.lastTest))
-}
-
-func (c *campaign) pointers() []*closing {
-	all := make([]*closing, len(c.closings))
-	for i := range c.closings {
-		all[i] = &c.closings[i]
-	}
-	return all
 }
 
 // study asks what the retests show; where there is no slope, what the last test shows.
