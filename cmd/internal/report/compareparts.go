@@ -135,7 +135,7 @@ func sameTarget(rows []CompareRow) string {
 			return ""
 		}
 	}
-	return strconv.FormatFloat(*rows[0].TargetDB, 'f', -1, 64)
+	return plainly(*rows[0].TargetDB)
 }
 
 // undefinedDifferences says why differences have no bounds, once for each reason.

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 )
 
@@ -95,7 +94,7 @@ var judgeColumns = []column[JudgeRow]{
 				if r.TargetDB == nil {
 					return undefined
 				}
-				return strconv.FormatFloat(*r.TargetDB, 'f', -1, 64)
+				return plainly(*r.TargetDB)
 			}}},
 	{name: "margin_db", of: func(r *JudgeRow) any { return number(r.MarginDB) },
 		show: &judgeShown{part: answer, head: "margin",

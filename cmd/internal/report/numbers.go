@@ -24,6 +24,12 @@ func optional(n Number, digits int) string {
 	return decibels(*n, digits)
 }
 
+// plainly shows a figure as it was given, such as a target; one that was worked
+// out, such as the mean of a curve, to thousandths.
+func plainly(x float64) string {
+	return strconv.FormatFloat(math.Round(x*1000)/1000, 'f', -1, 64)
+}
+
 // signed shows a margin with its sign, in as many digits as it takes to tell it
 // from zero: a bound 0.04 dB below the target must not look as if it reached it.
 func signed(x float64, digits int) string {

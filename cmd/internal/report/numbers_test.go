@@ -13,6 +13,7 @@ func TestNumbersForAPerson(t *testing.T) {
 		{signed(-0.04, 1), "-0.04"}, {signed(0.0004, 1), "+0.0004"}, {signed(-1e-9, 1), "0.000000"},
 		{optional(nil, 1), "–"}, {optional(num(2), 1), "2.0"},
 		{megahertz(433.92e6), "433.92"}, {megahertz(1e10), "10000"}, {megahertz(150e3), "0.15"}, {megahertz(1), "0.000001"}, {megahertz(30e6), "30"},
+		{plainly(50), "50"}, {plainly(52.25), "52.25"}, {plainly(49.5269250280859), "49.527"},
 		{percent(0.95), "95 %"}, {percent(0.999), "99.9 %"}, {percent(0.29), "29 %"},
 		{counted(1, "closing"), "1 closing"}, {counted(2, "closing"), "2 closings"}, {counted(3, "box"), "3 boxes"},
 		{counted(1, "box+fitting"), "1 unit of box+fitting"}, {counted(2, "box+fitting"), "2 units of box+fitting"},

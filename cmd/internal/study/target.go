@@ -95,7 +95,8 @@ func (t target) at(hz float64) (float64, error) {
 
 // shapes turn the half-width of a distribution into a standard uncertainty (JCGM
 // 100:2008, 4.3): u = a / divisor.
-var shapes = map[string]float64{"": 1, "normal": 1, "rectangular": math.Sqrt(3), "triangular": math.Sqrt(6), "u-shaped": math.Sqrt2}
+var shapes = map[string]float64{"": 1, "normal": 1, "rectangular": math.Sqrt(3), "triangular": math.Sqrt(6),
+	"u-shaped": math.Sqrt2, "u": math.Sqrt2}
 
 // budget reads what the user knows of the error of the shared reference: a session
 // SD, or a file with the columns source, u_db, df, shape. u_db is the standard
