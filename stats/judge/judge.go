@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"slices"
 
 	"sealbound/stats"
 	"sealbound/stats/band"
@@ -54,11 +55,14 @@ func Judge(d Data, s Settings) (Result, error) {
 	if r.Censored, err = censoredOf(of, &r, v, g, s); err != nil {
 		return r, err
 	}
-	if err := r.verdicts(of, s, frame, readings, keep); err != nil {
+	raised, err := r.verdicts(of, s, frame, readings, keep)
+	if err != nil {
 		return r, err
 	}
 	if r.Verdicts[OnMean] == Undecided {
-		r.Needed, r.NeededReason = neededOf(r.Mean, r.TargetDB, s.Confidence)
+		if r.NeededReason = r.hidden(raised); r.NeededReason == "" {
+			r.Needed, r.NeededReason = neededOf(r.Mean, r.TargetDB, s.Confidence)
+		}
 	}
 	r.MeanP = r.Mean.pValue(r.TargetDB)
 	r.Reason = r.Mean.Reason
@@ -264,19 +268,18 @@ func (r *Result) lowest(d Data, v *band.Result) {
 	_, r.ClosingsBelow = v.Below(d.TargetDB)
 }
 
-func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.PointReadings, keep []bool) error {
+// verdicts sets them, and returns the mean with every limited reading raised.
+func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.PointReadings, keep []bool) (raised Mean, err error) {
 	d := frames.d
-	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown,
-		limitedShare: float64(r.Limited) / float64(max(r.Readings, 1))}
+	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown, limitedShare: r.limitedShare()}
 	of := func(lower, upper, raised float64) Verdict {
 		e.lower, e.upper, e.upperRaised = lower, upper, raised
 		return e.verdict()
 	}
-	raised, err := r.raisedUpper(d, s, f)
-	if err != nil {
-		return err
+	if raised, err = r.raisedMean(d, s, f); err != nil {
+		return raised, err
 	}
-	r.Verdicts[OnMean] = of(r.Mean.Lower, r.Mean.Upper, raised)
+	r.Verdicts[OnMean] = of(r.Mean.Lower, r.Mean.Upper, raised.Upper)
 	// With limited readings these two have no upper bound, so they never fall short.
 	r.Verdicts[OnNext] = of(r.Next.LowerDB, r.Next.UpperDB, r.Next.UpperDB)
 	r.Verdicts[OnCoverage] = of(r.Coverage.LowerDB, r.Coverage.UpperDB, r.Coverage.UpperDB)
@@ -284,19 +287,36 @@ func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.
 		e.target, e.headroom = 0, r.headroomMargin(d, keep)
 		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(frames, s, readings))
 	}
-	return nil
+	return raised, nil
 }
 
-// raisedUpper is the upper bound of the mean with every limited reading raised.
-func (r *Result) raisedUpper(d Data, s Settings, f *frame) (float64, error) {
+// limitedShare is that of the readings.
+func (r *Result) limitedShare() float64 { return float64(r.Limited) / float64(max(r.Readings, 1)) }
+
+// raisedMean is the mean with every limited reading raised.
+func (r *Result) raisedMean(d Data, s Settings, f *frame) (Mean, error) {
 	if r.Limited == 0 {
-		return r.Mean.Upper, nil
+		return r.Mean, nil
 	}
 	v, err := d.band(raise(d.DB, d.Limited, s.RaiseDB))
 	if err != nil || v.Reason != band.None {
-		return math.NaN(), err
+		nan := math.NaN()
+		return Mean{Estimate: stats.Estimate{Value: nan, SE: nan, DF: nan, Lower: nan, Upper: nan}}, err
 	}
-	return f.mean(take(v, s.average()), false, s.Confidence, r.ReferenceU).Upper, nil
+	return f.mean(take(v, s.average()), false, s.Confidence, r.ReferenceU), nil
+}
+
+// hidden tells why more of the same cannot settle a mean below the target: it does
+// not clear, and to fall short it would have to be known how much the readings hide.
+func (r *Result) hidden(raised Mean) string {
+	switch {
+	case r.Mean.Value >= r.TargetDB:
+	case r.FloorUnknown:
+		return "the mean lies below the target, and as no floor is known more readings of this kind cannot show that it falls short"
+	case r.limitedShare() > maxLimitedShare, !(raised.Value < r.TargetDB):
+		return "the mean lies below the target, but limited readings may hide enough to reach it: not more of them but a lower floor decides"
+	}
+	return ""
 }
 
 func raise(db []float64, limited []bool, by float64) []float64 {
@@ -328,24 +348,23 @@ func (r *Result) raisedWeakest(frames *frames, s Settings, readings []band.Point
 	return upper
 }
 
-// headroomMargin is the smallest over the readings behind the result of headroom -
-// target; NaN where one has no known headroom.
+// headroomMargin is the smallest over the points behind the result of headroom -
+// target; NaN where a point has no known headroom.
 func (r *Result) headroomMargin(d Data, keep []bool) float64 {
-	low := math.NaN()
-	used := flags(r.Points, d.Points)
+	low := slices.Repeat([]float64{math.NaN()}, d.Points)
 	for i, p := range d.Point {
-		if !used[p] || !keep[d.Closing[i]] {
-			continue
-		}
-		m := d.HeadroomDB[i] - d.TargetDB[p]
-		if math.IsNaN(m) {
-			return m
-		}
-		if !(m >= low) {
-			low = m
+		if m := d.HeadroomDB[i] - d.TargetDB[p]; keep[d.Closing[i]] && !(m >= low[p]) && !math.IsNaN(m) {
+			low[p] = m
 		}
 	}
-	return low
+	least := math.Inf(1)
+	for _, p := range r.Points {
+		if math.IsNaN(low[p]) {
+			return low[p]
+		}
+		least = min(least, low[p])
+	}
+	return least
 }
 
 // meanTarget is the mean of the targets of the points, dB; a flat one stays what it

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -38,5 +39,43 @@ func TestVerdictOrder(t *testing.T) {
 		if got := tt.e.verdict(); got != tt.want {
 			t.Errorf("%s: %s, want %s", tt.name, got, tt.want)
 		}
+	}
+}
+
+// More closings do not settle what readings hide: with no floor known a mean below
+// the target never falls short, and neither does one whose limited readings may reach
+// the target. By the order of the verdicts; no source.
+func TestNeededWhereReadingsHide(t *testing.T) {
+	values := []float64{44, 45, 51, 47, 54}
+	r := mustJudge(t, dataOf(values, oneStrip), usual)
+	if r.Verdicts[OnMean] != Undecided || r.Needed == nil {
+		t.Errorf("seen as they are: %v, needed %+v", r.Verdicts[OnMean], r.Needed)
+	}
+	d := dataOf(values, oneStrip)
+	d.FloorKnown[1] = false
+	if r = mustJudge(t, d, usual); r.Needed != nil || !strings.Contains(r.NeededReason, "no floor is known") {
+		t.Errorf("no floor known: needed %+v, %q", r.Needed, r.NeededReason)
+	}
+	d = dataOf(values, oneStrip)
+	d.Limited[4], d.HeadroomDB[4] = true, 54
+	if r = mustJudge(t, d, usual); r.Needed != nil || !strings.Contains(r.NeededReason, "limited readings") {
+		t.Errorf("one limited: needed %+v, %q", r.Needed, r.NeededReason)
+	}
+	for i := range values { // above the target nothing hidden speaks against it
+		d.DB[i] += 4
+	}
+	if r = mustJudge(t, d, usual); r.Verdicts[OnMean] != Undecided || r.Needed == nil {
+		t.Errorf("above the target: %v, needed %+v, %q", r.Verdicts[OnMean], r.Needed, r.NeededReason)
+	}
+}
+
+// A point is out of reach where the least headroom known of it is below its target,
+// though other readings of it, given as attenuations, tell none.
+func TestWeakestOutOfReach(t *testing.T) {
+	d := dataOf([]float64{40, 41, 40.5, 39, 40, 41}, oneStrip)
+	d.Limited[5], d.HeadroomDB[5] = true, 41
+	r := mustJudge(t, d, usual)
+	if r.Verdicts[OnMean] != OutOfReach || r.Verdicts[OnWeakest] != OutOfReach {
+		t.Errorf("verdicts %v", r.Verdicts)
 	}
 }
