@@ -17,7 +17,7 @@ type Run struct {
 	Readings    arrow.Record // schema Readings, one row per reading; nil with Options.OmitReadings
 	Attenuation arrow.Record // schema Attenuation, one row per closing and point; by closing, then point
 	Closings    []Closing    // Attenuation's column closing indexes it; by date, session, box, gasket, fitting, label
-	Points      []Point      // Attenuation's column point indexes it; by frequency. Some may have open readings alone
+	Points      []Point      // Attenuation's column point indexes it; by frequency. Some may have open readings alone. Not to be changed: runs may share it
 	Reference   Reference
 	Counts      Counts
 }

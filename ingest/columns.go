@@ -15,24 +15,17 @@ import (
 
 // floats makes a column of at(0) to at(n-1), null where that is NaN.
 func floats(mem memory.Allocator, n int, at func(i int) float64) arrow.Array {
-	values, buf := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	buf := room(mem, n*arrow.Float64SizeBytes)
+	defer buf.Release()
+	values := arrow.Float64Traits.CastFromBytes(buf.Bytes())
 	for i := range values {
 		values[i] = at(i)
 	}
 	return gaps(mem, values, buf)
 }
 
-// space is room for n values, and the buffer that they lie in. What it holds is to
-// be written over, all of it.
-func space[T any](mem memory.Allocator, cast func([]byte) []T, n, size int) ([]T, *memory.Buffer) {
-	buf := memory.NewResizableBuffer(mem)
-	buf.Resize(n * size)
-	return cast(buf.Bytes()), buf
-}
-
-// gaps makes a column of values in buf, null where they are NaN. It takes buf over.
+// gaps makes a column of values, which lie in buf, null where they are NaN.
 func gaps(mem memory.Allocator, values []float64, buf *memory.Buffer) arrow.Array {
-	defer buf.Release()
 	n, nulls := len(values), 0
 	for _, v := range values {
 		if v != v {
@@ -52,12 +45,6 @@ func gaps(mem memory.Allocator, values []float64, buf *memory.Buffer) arrow.Arra
 		}
 	}
 	return column(arrow.PrimitiveTypes.Float64, n, nulls, valid, buf)
-}
-
-// filled makes a column without nulls of the n values in buf, and takes it over.
-func filled(t arrow.DataType, n int, buf *memory.Buffer) arrow.Array {
-	defer buf.Release()
-	return column(t, n, 0, nil, buf)
 }
 
 // ints makes a column of at(0) to at(n-1), null where that is none.

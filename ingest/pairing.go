@@ -49,15 +49,15 @@ type pairing struct {
 
 // A pair is one closing at one point, its sweeps averaged.
 type pair struct {
-	closing, point         int32
 	attenuation            float64
-	limited, floorKnown    bool
-	own                    bool    // the open readings serve this closing alone
 	headroom, open, closed float64 // NaN where there is none
-	floor                  floorKind
+	closing, point         int32
 	row                    int32 // the first reading
 	openRow                int32 // the first open reading; -1 where there is none
 	sweeps                 int32
+	limited, floorKnown    bool
+	own                    bool // the open readings serve this closing alone
+	floor                  floorKind
 }
 
 // rowsOf lists the usable rows of one kind.
@@ -83,9 +83,12 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	}
 	p.pairs, p.taken, p.agree, p.told, p.toldOrder = p.pairs[:0], 0, nil, nil, p.toldOrder[:0]
 	p.fillDates()
-	p.points.number(p.b.FreqHz, p.b.Text[reading.Position], p.b.Text[reading.Polarization])
+	positions, polarizations := p.b.Text[reading.Position], p.b.Text[reading.Polarization]
+	if positions != nil || polarizations != nil || !p.points.again(p.b.FreqHz, p.toleranceHz) {
+		p.points.number(p.b.FreqHz, positions, polarizations)
+		p.points.merge(p.opt.FreqMatch, p.toleranceHz, p.b.Labels.Text)
+	}
 	p.normalise()
-	p.points.merge(p.opt.FreqMatch, p.toleranceHz, p.b.Labels.Text)
 	p.combineContexts()
 	p.closing.number(p.b, n, func(row int, c reading.Column) {
 		p.refuse(row, c, "is empty, and the other readings of this closing have several", "fill it in")

@@ -18,6 +18,32 @@ type pointTable struct {
 	next   []int32 // which raw point followed this one last time
 	of     []int32 // by row: the raw point, then the point
 	points []Point
+	final  []int32 // by raw point: the point
+
+	frequenciesOnly bool    // no raw point has a position or polarization
+	toleranceHz     float64 // with which points were merged
+}
+
+// again numbers the rows, which have neither position nor polarization, where they
+// go through the frequencies of the run before in the same order, one sweep after
+// another; false where they do not. Its points are then those of that run.
+func (t *pointTable) again(freqHz []float64, toleranceHz float64) bool {
+	if !t.frequenciesOnly || t.toleranceHz != toleranceHz || len(t.raw) == 0 {
+		return false
+	}
+	t.of = slices.Grow(t.of[:0], len(freqHz))[:len(freqHz)]
+	raw, final := t.raw, t.final[:len(t.raw)]
+	n, seen := -1, -1
+	for i, f := range freqHz {
+		if n++; n >= len(raw) || raw[n].freqHz != f {
+			if n = 0; raw[0].freqHz != f {
+				return false
+			}
+		}
+		seen = max(seen, n)
+		t.of[i] = final[n]
+	}
+	return seen == len(raw)-1
 }
 
 func (t *pointTable) reset(rows int) {
@@ -34,6 +60,7 @@ func (t *pointTable) reset(rows int) {
 // is tried first.
 func (t *pointTable) number(freqHz []float64, positions, polarizations []int32) {
 	t.reset(len(freqHz))
+	t.frequenciesOnly = positions == nil && polarizations == nil
 	previous := int32(-1)
 	for i, f := range freqHz {
 		p := rawPoint{freqHz: f}
@@ -89,15 +116,16 @@ func (t *pointTable) merge(match, toleranceHz float64, text func(int32) string) 
 		}
 		return CompareLabels(text(x.polarization), text(y.polarization))
 	})
-	number := make([]int32, len(t.raw))
+	t.final = slices.Grow(t.final[:0], len(t.raw))[:len(t.raw)]
+	t.points, t.toleranceHz = make([]Point, 0, len(t.raw)), toleranceHz
 	for i, r := range order {
 		p := Point{lowest[r], text(t.raw[r].position), text(t.raw[r].polarization)}
 		if n := len(t.points); i == 0 || t.points[n-1] != p {
 			t.points = append(t.points, p)
 		}
-		number[r] = int32(len(t.points)) - 1
+		t.final[r] = int32(len(t.points)) - 1
 	}
 	for i, r := range t.of {
-		t.of[i] = number[r]
+		t.of[i] = t.final[r]
 	}
 }

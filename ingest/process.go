@@ -185,6 +185,14 @@ func (n *nearby) ReadAt(b []byte, off int64) (int, error) {
 	return c, nil
 }
 
+// again is where the memory of attenuations comes from.
+func (w *worker) again() memory.Allocator {
+	if w.opt.Allocator != nil {
+		return w.opt.Allocator
+	}
+	return &w.recycler
+}
+
 // process reads and pairs one run.
 func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	mem := w.opt.Allocator
@@ -248,7 +256,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		o.left = nil
 	}
 	o.run = p.result(reference, r.label, drift, at)
-	o.run.Attenuation = attenuationRecord(mem, p.pairs, b.Line)
+	o.run.Attenuation = attenuationRecord(w.again(), p.pairs, b.Line)
 	if !w.opt.OmitReadings {
 		o.run.Readings = readingsRecord(mem, b, own, p.bad, p.norm, p.paths)
 	}

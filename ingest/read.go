@@ -32,6 +32,7 @@ type reader struct {
 	serves   map[string]bool // runs that others name as their reference
 	carried  []carried
 	summary  *Summary
+	recycler recycler
 }
 
 // A file is one input.

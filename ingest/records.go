@@ -12,29 +12,26 @@ import (
 
 // attenuationRecord writes pairs as a record of schema Attenuation.
 func attenuationRecord(mem memory.Allocator, pairs []pair, line []int32) arrow.Record {
-	n, whole := len(pairs), arrow.PrimitiveTypes.Int32
-	closing, closings := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
-	point, points := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
-	row, rows := space(mem, arrow.Int32Traits.CastFromBytes, n, arrow.Int32SizeBytes)
-	attenuation, attenuations := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
-	headroom, headrooms := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
-	open, opens := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
-	closed, closeds := space(mem, arrow.Float64Traits.CastFromBytes, n, arrow.Float64SizeBytes)
+	n := len(pairs)
+	t := newTable(mem, n, 3, 4, 2)
+	defer t.release()
+	closing, point, row := t.ints[0], t.ints[1], t.ints[2]
+	attenuation, headroom, open, closed := t.floats[0], t.floats[1], t.floats[2], t.floats[3]
+	limited, floorKnown := t.flags[0], t.flags[1]
 	for i := range pairs { // all columns at once: the pairs are read from memory once
 		q := &pairs[i]
 		closing[i], point[i], row[i] = q.closing, q.point, line[q.row]
 		attenuation[i], headroom[i], open[i], closed[i] = q.attenuation, q.headroom, q.open, q.closed
+		bit := byte(1) << (i & 7)
+		if q.limited {
+			limited[i>>3] |= bit
+		}
+		if q.floorKnown {
+			floorKnown[i>>3] |= bit
+		}
 	}
 	return newRecord(Attenuation, n, []arrow.Array{
-		filled(whole, n, closings),
-		filled(whole, n, points),
-		filled(arrow.PrimitiveTypes.Float64, n, attenuations),
-		flags(mem, n, func(i int) bool { return pairs[i].limited }),
-		flags(mem, n, func(i int) bool { return pairs[i].floorKnown }),
-		gaps(mem, headroom, headrooms),
-		filled(whole, n, rows),
-		gaps(mem, open, opens),
-		gaps(mem, closed, closeds),
+		t.whole(0), t.whole(1), t.number(0), t.truth(0), t.truth(1), t.number(1), t.whole(2), t.number(2), t.number(3),
 	})
 }
 
