@@ -44,18 +44,17 @@ type sweepReader func(src io.Reader, path string, run *trace.Run, problems *read
 // A listedTable is the file of one row of a runs.csv. Its rows all share the
 // labels of that row.
 type listedTable struct {
-	list    *listing
-	run     *trace.Run
-	path    string
-	file    int32
-	size    int64
-	read    sweepReader
-	kind    reading.Kind
-	unused  []string
-	notes   []sweepNote
-	count   reading.Count
-	columns []reading.Column // that have labels
-	place   func(data []byte, line int, c reading.Column) reading.Place
+	list   *listing
+	run    *trace.Run
+	path   string
+	file   int32
+	size   int64
+	read   sweepReader
+	kind   reading.Kind
+	unused []string
+	notes  []sweepNote
+	count  reading.Count
+	place  func(data []byte, line int, c reading.Column) reading.Place
 }
 
 // openListed reads a listed file through once, for its problems. A file that
@@ -149,6 +148,9 @@ func readTrace(src io.Reader, path string, run *trace.Run, problems *reading.Pro
 	}
 	content := &sweepFile{unit: reading.DBm, count: count, leftOut: f.Excluded + f.Missing, lostHz: f.LeftOutHz, sweeps: f.Sweeps, unused: f.Ignored,
 		rows: make([]sweepRow, len(f.Rows))}
+	if f.Relative {
+		content.unit = reading.Decibel
+	}
 	for i, r := range f.Rows {
 		content.rows[i] = sweepRow{r.FreqHz, r.LevelDBm, r.Limited, r.Sweep, r.Line}
 	}

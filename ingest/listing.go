@@ -374,10 +374,15 @@ func (r *reader) tellStrays() {
 		folders[filepath.Dir(p)] = append(folders[filepath.Dir(p)], p)
 	}
 	for dir, files := range folders { // the order is that of the problems
-		what := fmt.Sprintf("is not there, and %q looks like a trace of an analyser", filepath.Base(files[0]))
-		if n := len(files); n > 1 {
-			what = fmt.Sprintf("is not there, and %d files beside it look like traces of an analyser, the first being %q", n, filepath.Base(files[0]))
+		list := filepath.Join(dir, trace.RunsName)
+		what, mend := "is not there", "if that is so, list them in it; check --propose writes one to be filled in"
+		if _, err := os.Stat(list); err == nil {
+			what, mend = "was not asked for", "to read the traces that it lists, give it or its folder as the path"
 		}
-		r.problems.Add(reading.Problem{File: filepath.Join(dir, trace.RunsName), What: what, Mend: "if they are, list them in it; check --propose writes one to be filled in"})
+		looks := fmt.Sprintf("%q beside it looks like a trace of an analyser", filepath.Base(files[0]))
+		if n := len(files); n > 1 {
+			looks = fmt.Sprintf("%d files beside it look like traces of an analyser, the first being %q", n, filepath.Base(files[0]))
+		}
+		r.problems.Add(reading.Problem{File: list, What: what + ", and " + looks, Mend: mend})
 	}
 }

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -10,102 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/apache/arrow/go/v15/arrow"
-	"github.com/apache/arrow/go/v15/arrow/array"
-
 	"sealbound/ingest/trace"
 )
-
-// A sampled level is one reading of a sample.
-type sampled struct {
-	hz, level float64
-	limited   bool
-	sweep     string
-}
-
-// sample reads a file of testdata through a runs.csv that lists it as a floor.
-func sample(t *testing.T, file, profile string) ([]sampled, result) {
-	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", file))
-	if err != nil {
-		t.Fatal(err)
-	}
-	header, row := "file,state", filepath.Base(file)+",floor"
-	for _, c := range strings.Fields(profile) {
-		column, value, _ := strings.Cut(c, "=")
-		header, row = header+","+column, row+",\""+value+"\""
-	}
-	dir := folder(t, map[string]string{"runs.csv": header + "\n" + row + "\n", filepath.Base(file): string(text)})
-	var levels []sampled
-	res := readVisiting(t, DefaultOptions(), func(r *Run) { levels = append(levels, levelsOf(r)...) }, dir)
-	return levels, res
-}
-
-func levelsOf(r *Run) []sampled {
-	column := func(name string) arrow.Array { return r.Readings.Column(r.Readings.Schema().FieldIndices(name)[0]) }
-	hz, level, limited := column("freq_hz").(*array.Float64), column("level").(*array.Float64), column("limited").(*array.Boolean)
-	sweep := column("sweep").(*array.Dictionary)
-	var levels []sampled
-	for i := range int(r.Readings.NumRows()) {
-		levels = append(levels, sampled{hz.Value(i), level.Value(i), limited.Value(i), sweep.Dictionary().(*array.String).Value(sweep.GetValueIndex(i))})
-	}
-	return levels
-}
-
-// Expected: the numbers that stand in the files, and what is wrong with the
-// others; testdata/README.md. Level in dBm of a level in dBuV: less 106.9897,
-// which is 90 + 10 log10 of 50 ohm.
-func TestListedSamples(t *testing.T) {
-	table, err := os.ReadFile("testdata/samples.tsv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	seen := map[string]bool{}
-	for _, line := range strings.Split(strings.TrimSuffix(string(table), "\n"), "\n")[1:] {
-		cells := strings.Split(line, "\t")
-		if len(cells) != 6 {
-			t.Fatalf("%q: %d cells", line, len(cells))
-		}
-		file, profile, rows, known, at, says := cells[0], cells[1], cells[2], cells[3], cells[4], cells[5]
-		seen[file] = true
-		levels, res := sample(t, file, profile)
-		if at != "" {
-			if res.err == nil || !slices.ContainsFunc(res.sum.Problems, func(p Problem) bool {
-				return strconv.Itoa(p.Line) == at && p.Column > 0 && strings.Contains(p.Error(), says)
-			}) {
-				t.Errorf("%s [%s]: want line %s, %q; got %v", file, profile, at, says, res.sum.Problems)
-			}
-			continue
-		}
-		if res.err != nil || strconv.Itoa(len(levels)) != rows {
-			t.Errorf("%s [%s]: %d levels, want %s; %v", file, profile, len(levels), rows, res.err)
-			continue
-		}
-		for _, k := range strings.Fields(known) {
-			var want sampled
-			k, want.sweep, _ = strings.Cut(k, "/")
-			hz, level, _ := strings.Cut(k, ":")
-			level, want.limited = strings.CutPrefix(level, "<")
-			want.hz, want.level = number(t, hz), number(t, level)
-			if !slices.ContainsFunc(levels, func(got sampled) bool {
-				return got.hz == want.hz && math.Abs(got.level-want.level) < 5e-5 && got.limited == want.limited && got.sweep == want.sweep
-			}) {
-				t.Errorf("%s [%s]: no %s among %v", file, profile, k, levels)
-			}
-		}
-	}
-	for _, dir := range []string{"traces", "networks"} {
-		files, err := os.ReadDir(filepath.Join("testdata", dir))
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, f := range files {
-			if !seen[dir+"/"+f.Name()] {
-				t.Errorf("%s/%s is not in samples.tsv", dir, f.Name())
-			}
-		}
-	}
-}
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -191,6 +96,10 @@ func TestListedTraces(t *testing.T) {
 			"runs.csv": "file,box,gasket,closing,state,run\no.s1p,,,,open,A\nc.s3p,b,g,1,closed,A\n",
 			"o.s1p":    "# MHz S DB R 50\n100 -1 0\n", "c.s3p": testSample(t, "networks/asym_s3p.s3p")},
 			"A: b/1@100=59?", "runs.csv 2=2+0+0, o.s1p 1=1+0+0, c.s3p 1=1+0+0", nil},
+		{"dB relative to the generator, declared", map[string]string{
+			"runs.csv": "file,run,box,gasket,closing,state,level_unit,floor_db\no.s2p,A,,,,open,,\nc.csv,A,b,g,1,closed,dB,-100\n",
+			"o.s2p":    "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n", "c.csv": "Frequency (MHz),Level (dB)\n30,-61.5\n"},
+			"A: b/1@30=60.5", "runs.csv 2=2+0+0, o.s2p 1=1+0+0, c.csv 1=1+0+0", nil},
 		{"nothing came through: the floor limits", map[string]string{
 			"runs.csv": "file,box,gasket,closing,state,run,floor_db\no.s2p,,,,open,A,\nc.s2p,b,g,1,closed,A,-110\n",
 			"o.s2p":    "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n", "c.s2p": "# MHz S RI R 50\n30 1 0 0 0 0 0 0 0\n"},
@@ -275,6 +184,8 @@ func TestTraceProblems(t *testing.T) {
 				`runs.csv:7:11: gasket: is empty, and a closed reading needs it`, `runs.csv:7:12: closing: is empty`, `runs.csv:8:15: state: is empty`,
 				`runs.csv:9:1: file "/etc/hosts": is no file within`, `runs.csv:10:1: file "sub": is a folder`, `runs.csv:11:1: file "boxes.csv": is no trace`},
 			"boxes.csv 1=1+0+0, runs.csv 10=1+9+0, o.csv 3=3+0+0"},
+		{"dB, not declared", map[string]string{"runs.csv": "file,state\no.csv,open\n", "o.csv": "Frequency (MHz),Level (dB)\n30,-61.5\n"},
+			[]string{`o.csv:1:17: "Level (dB)": the levels are in dB: relative to the generator (dB), or short for dBm; declare in runs.csv level_unit (dBm, dBuV, dB or suffix)`}, ""},
 		{"columns that are missing", map[string]string{
 			"runs.csv": "file,run,state\no.csv,A,open\nc.csv,A,closed\n", "o.csv": openTrace, "c.csv": closedTrace},
 			[]string{"runs.csv:1:1: the column box is missing", "runs.csv:1:1: the column closing is missing", "runs.csv:1:1: the column gasket is missing"},
@@ -384,6 +295,15 @@ func TestTraceProblemLimit(t *testing.T) {
 	res := read(t, opt, folder(t, files))
 	if len(res.sum.Problems) != 7 || res.sum.Omitted != 93 {
 		t.Errorf("%d problems and %d more, want 7 and 93", len(res.sum.Problems), res.sum.Omitted)
+	}
+}
+
+// A trace by its own name is pointed to its table.
+func TestTraceAlone(t *testing.T) {
+	dir := folder(t, map[string]string{"runs.csv": "file,state\no.csv,open\n", "o.csv": openTrace})
+	res := read(t, DefaultOptions(), filepath.Join(dir, "o.csv"))
+	if got := problemsOf(res, dir); !strings.Contains(got, "runs.csv: was not asked for, and \"o.csv\" beside it looks like a trace of an analyser; to read the traces that it lists, give it or its folder") {
+		t.Errorf("got\n%s", got)
 	}
 }
 

@@ -218,10 +218,16 @@ func (p *parser) levelUnit(unit string) *reading.Problem {
 		return p.heading(h.level, "the levels have no unit", declareOpen("level_unit"))
 	case unit == "dbuv" && declared == "" && !strings.EqualFold(text, "level_dbuv"):
 		return p.heading(h.level, "the levels are in dBuV, a voltage, and the profile does not declare its impedance", declare(Cell{"level_unit", "dBuV"})+" (into 50 ohm)")
+	case unit == "db" && declared == "" && !strings.EqualFold(text, "level_db"):
+		return p.heading(h.level, "the levels are in dB: relative to the generator (dB), or short for dBm", declareOpen("level_unit"))
 	case unit == "", unit == "db" && declared != "": // dB alone says less, not otherwise
 		unit = declared
 	case declared != "" && declared != unit:
 		return p.heading(h.level, fmt.Sprintf("the file gives the levels in %s, the profile in %s", unit, declared), "correct level_unit in runs.csv")
+	}
+	if unit == "db" {
+		p.file.Relative = true
+		return nil
 	}
 	if m := measures[unit]; m.quantity != level || m.unread {
 		return p.heading(h.level, unit+" is no unit of level that is read", "save the trace again with levels in dBm or dBuV")

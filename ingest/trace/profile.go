@@ -21,7 +21,7 @@ type Profile struct {
 	FreqColumn      string   // name of the column of frequencies, or # and its number
 	LevelColumn     string   // name of the column of levels, or # and its number
 	FreqUnit        string   // hz, khz, mhz, ghz, or suffix: each cell ends in its unit
-	LevelUnit       string   // dBm, dBuV (into 50 ohm), or suffix
+	LevelUnit       string   // dBm, dBuV (into 50 ohm), dB (relative to the generator), or suffix
 	Missing         []string // level cells that stand for none; an empty one for the empty cell
 	FooterLines     int      // lines at the end that are no data
 	Points          int      // rows that a whole sweep has
@@ -58,7 +58,7 @@ var fields = []field{
 	name("freq_column", func(p *Profile) *string { return &p.FreqColumn }),
 	name("level_column", func(p *Profile) *string { return &p.LevelColumn }),
 	word("freq_unit", func(p *Profile) *string { return &p.FreqUnit }, "hz", "khz", "mhz", "ghz", "suffix"),
-	word("level_unit", func(p *Profile) *string { return &p.LevelUnit }, "dBm", "dBuV dB\u00b5V dB\u03bcV", "suffix"),
+	word("level_unit", func(p *Profile) *string { return &p.LevelUnit }, "dBm", "dBuV dB\u00b5V dB\u03bcV", "dB", "suffix"),
 	list("missing", func(p *Profile) *[]string { return &p.Missing }),
 	whole("footer_lines", func(p *Profile) *int { return &p.FooterLines }),
 	whole("points", func(p *Profile) *int { return &p.Points }),

@@ -359,5 +359,8 @@ func (p *proposal) findUnits() {
 	if i := p.columns[level]; i >= 0 && p.unit(i) == "dbuv" && !strings.EqualFold(p.headings[i].text, "level_dbuv") {
 		line, column := p.place(p.headings[i])
 		p.because(Reason{line, column, p.headings[i].text, "level_unit", "dBuV", "the levels are in dBuV; declared, it means into 50 ohm"})
+	} else if i >= 0 && p.unit(i) == "db" && !strings.EqualFold(p.headings[i].text, "level_db") {
+		line, column := p.place(p.headings[i])
+		p.because(Reason{line, column, p.headings[i].text, "level_unit", "", "the levels are in dB: relative to the generator (dB), or short for dBm"})
 	}
 }

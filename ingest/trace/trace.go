@@ -30,7 +30,7 @@ const (
 // A Row is the level at one frequency.
 type Row struct {
 	FreqHz   float64 // above 0, correctly rounded from the digits in the file
-	LevelDBm float64 // dBuV is converted, into 50 ohm; of a Limited row the limit
+	LevelDBm float64 // dBuV is converted, into 50 ohm; dB of a Relative file; of a Limited row the limit
 	Limited  bool    // the level was written as below LevelDBm
 	Sweep    int32   // 1-based; 1 unless the profile declares repeated headers
 	Line     int32   // 1-based
@@ -41,9 +41,10 @@ type File struct {
 	Name     string
 	Rows     []Row
 	Sweeps   int
-	Excluded int // rows whose status is not a good one
-	Missing  int // rows whose level is a declared token for none
-	Limited  int // rows, of those in Rows
+	Relative bool // the levels are dB relative to the generator
+	Excluded int  // rows whose status is not a good one
+	Missing  int  // rows whose level is a declared token for none
+	Limited  int  // rows, of those in Rows
 	// LeftOutHz are the frequencies of the rows excluded or missing, as far as they can
 	// be read, in their order.
 	LeftOutHz []float64
