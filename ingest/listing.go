@@ -375,7 +375,7 @@ func (r *reader) tellStrays() {
 	}
 	for dir, files := range folders { // the order is that of the problems
 		list := filepath.Join(dir, trace.RunsName)
-		what, mend := "is not there", "if that is so, list them in it; check --propose writes one to be filled in"
+		what, mend := "is not there", "list in it what is a trace; check --propose writes one to be filled in"
 		if _, err := os.Stat(list); err == nil {
 			what, mend = "was not asked for", "to read the traces that it lists, give it or its folder as the path"
 		}
