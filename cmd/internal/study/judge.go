@@ -91,6 +91,11 @@ func (c *campaign) cells(by []string, s Settings, t target, n *notebook) (iter.S
 	}
 	groups := unpooled(groupBy(closings, by), by, s.Pool, n)
 	for i, g := range groups {
+		if others, control := c.controls(g); len(control) > 0 && len(others.closings) > 0 && len(s.Box) == 0 {
+			n.add("left out: control boxes, which stay shut and are no example of new boxes; --box names what to pool all the same",
+				fmt.Sprintf("%s: %s of box %s", g.short(), count(len(control), "closing"), listed(distinct(control, "box"))))
+			g, groups[i] = others, others
+		}
 		if s.AllDates {
 			noteAllDates(g, n)
 			continue

@@ -104,18 +104,7 @@ func (c *campaign) spreads(by []string, s Settings, n *notebook) (iter.Seq2[*cel
 // so that they show no spread of closings. A group of control boxes alone shows what
 // days and instruments add.
 func (c *campaign) withoutControls(g group, n *notebook) group {
-	isControl := func(cl *closing) bool {
-		return slices.ContainsFunc(c.summary.Boxes, func(b ingest.Box) bool { return b.Label == cl.Box && b.Role == "control" })
-	}
-	kept := group{labels: g.labels}
-	var left []*closing
-	for _, cl := range g.closings {
-		if isControl(cl) {
-			left = append(left, cl)
-		} else {
-			kept.closings = append(kept.closings, cl)
-		}
-	}
+	kept, left := c.controls(g)
 	switch {
 	case len(left) == 0:
 		return g
@@ -125,6 +114,20 @@ func (c *campaign) withoutControls(g group, n *notebook) group {
 	}
 	n.add("left out: control boxes, which stay shut and so show no spread of closings", fmt.Sprintf("%s: %s of box %s", g.short(), count(len(left), "reading"), listed(distinct(left, "box"))))
 	return kept
+}
+
+// controls parts a group into the closings of its other boxes and those of control
+// boxes.
+func (c *campaign) controls(g group) (others group, control []*closing) {
+	others.labels = g.labels
+	for _, cl := range g.closings {
+		if slices.ContainsFunc(c.summary.Boxes, func(b ingest.Box) bool { return b.Label == cl.Box && b.Role == "control" }) {
+			control = append(control, cl)
+		} else {
+			others.closings = append(others.closings, cl)
+		}
+	}
+	return others, control
 }
 
 // ages are those of the strip at each closing, in years; NaN without a date.
