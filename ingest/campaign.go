@@ -59,7 +59,20 @@ type Closing struct {
 type Point struct {
 	FreqHz                 float64
 	Position, Polarization string
+	Band                   Band // of a mean over a band; zero for a reading
 }
+
+// A Band is what a row of a closing-level table speaks of. Such a row makes two
+// points, the halves, equal in all but whether they are limited: of a closing that
+// was limited at some of its points one of the two is, of one that was limited
+// throughout both are. FreqHz of such a point is the band's middle, geometric.
+type Band struct {
+	LoHz, HiHz float64
+	Half       int
+}
+
+// Reduced reports whether the point stands for the mean over a band.
+func (p Point) Reduced() bool { return p.Band.HiHz > 0 }
 
 // A Reference describes the open readings that serve a whole run, averaged in
 // dB where they were repeated.

@@ -141,6 +141,9 @@ func (p *pairing) counts() Counts {
 		if bad {
 			continue
 		}
+		if p.b.At[i] < 0 {
+			continue // a further reading of a row
+		}
 		k := kind[i] & 3
 		if kinds[k]++; k == reading.Noise {
 			continue
@@ -163,7 +166,9 @@ func (p *pairing) counts() Counts {
 		}
 		switch {
 		case math.IsNaN(q.open):
-			c.Given++
+			if p.b.At[q.row] >= 0 {
+				c.Given++
+			}
 		case q.floor == floorRow:
 			c.FloorByRow++
 		case q.floor == floorColumn:

@@ -10,6 +10,7 @@ import (
 	"sealbound/ingest/longcsv"
 	"sealbound/ingest/packed"
 	"sealbound/ingest/reading"
+	"sealbound/ingest/reduced"
 	"sealbound/ingest/sidetable"
 	"sealbound/ingest/touchstone"
 	"sealbound/ingest/trace"
@@ -46,7 +47,7 @@ func formatOf(path string) format {
 }
 
 // formatFor chooses by how the file begins where that is plain, else by the ending:
-// a packed file is known also on standard input.
+// a packed file is known also on standard input, a table of closings by its header.
 func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
 	head := make([]byte, min(size, 8))
 	if _, err := src.ReadAt(head, 0); err != nil && err != io.EOF {
@@ -55,7 +56,15 @@ func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
 	if e := packed.Magic(head); e != "" {
 		path = e
 	}
-	return formatOf(path), nil
+	f := formatOf(path)
+	if f.name != formats[0].name || size == 0 {
+		return f, nil
+	}
+	names, err := reduced.Header(src, size)
+	if reduced.Is(names) {
+		f = format{name: "closings", open: reduced.OpenCSV, count: longcsv.CountRows}
+	}
+	return f, err
 }
 
 // wanted reports whether a file in a folder is read. Files of other kinds than

@@ -10,6 +10,7 @@ import (
 
 	"sealbound/ingest/packed"
 	"sealbound/ingest/reading"
+	"sealbound/ingest/reduced"
 )
 
 // PackEndings are the endings of the files that Pack writes.
@@ -25,9 +26,10 @@ type Packing struct {
 	Rows    int // readings
 	Beside  []PackedTable
 
-	ending string
-	side   []packed.Side
-	packer packer
+	ending   string
+	side     []packed.Side
+	packer   packer
+	reducing *Reducing // where the input is closing-level tables
 }
 
 // OpenPacking reads through all that paths lead to, to write the readings as one
@@ -74,6 +76,16 @@ func (p *Packing) open(ctx context.Context, found *search, paths []string) error
 	if p.Summary, err = r.finish(found); err != nil {
 		return err
 	}
+	if rows, err := p.packer.closingRows(); err != nil || rows != nil {
+		if err != nil {
+			return err
+		}
+		p.reducing, err = NewReducing(rows, p.Summary, p.ending)
+		if err == nil {
+			p.Rows, p.Beside = len(rows), p.reducing.Beside
+		}
+		return err
+	}
 	if p.Rows = p.packer.layout.Rows; p.Rows == 0 {
 		return fmt.Errorf("%w: no usable reading in %s", ErrNoFiles, strings.Join(paths, ", "))
 	}
@@ -93,6 +105,9 @@ func (p *Packing) open(ctx context.Context, found *search, paths []string) error
 
 // Write writes the table. After an error what was written is to be discarded.
 func (p *Packing) Write(ctx context.Context, to io.Writer) error {
+	if p.reducing != nil {
+		return p.reducing.Write(to)
+	}
 	return p.packer.write(ctx, p.ending, to, p.side)
 }
 
@@ -116,8 +131,10 @@ func (p *packer) survey(ctx context.Context) error {
 		for _, s := range b.Skipped {
 			o.count(s.File, 0, s.Rows)
 		}
-		for _, f := range b.File {
-			o.count(f, 1, 0)
+		for i, f := range b.File {
+			if b.At[i] >= 0 {
+				o.count(f, 1, 0)
+			}
 		}
 		p.take(&o)
 		return nil
@@ -216,4 +233,30 @@ func (p *plan) clash() bool {
 		}
 	}
 	return false
+}
+
+// closingRows are the rows of closing-level tables, by run; nil where the input is
+// readings. A mixture does not make one table.
+func (p *packer) closingRows() ([]ClosingRow, error) {
+	var rows []ClosingRow
+	levels, means := "", ""
+	for _, run := range p.plan.runs {
+		for _, s := range run.spans(nil) {
+			f := p.files[s.file]
+			t, ok := f.table.(interface{ Rows() []reduced.Row })
+			if !ok {
+				levels = f.path
+				continue
+			}
+			means = f.path
+			for _, r := range t.Rows()[s.from:s.to] {
+				r.Text[reading.Run] = p.written(run)
+				rows = append(rows, ClosingRow{r})
+			}
+		}
+	}
+	if levels != "" && means != "" {
+		return nil, fmt.Errorf("readings (%s) and closing-level rows (%s) do not make one table; pack them apart", levels, means)
+	}
+	return rows, nil
 }

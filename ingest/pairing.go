@@ -258,7 +258,7 @@ func (p *pairing) given(rows []int32, c, at int32) pair {
 		q.limited = q.limited || p.b.Limited[r]
 	}
 	q.attenuation = mean(values)
-	if q.limited {
+	if q.headroom = p.b.Floor[rows[0]]; q.limited && math.IsNaN(q.headroom) {
 		q.headroom = q.attenuation
 	}
 	return q

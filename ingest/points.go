@@ -3,6 +3,8 @@ package ingest
 import (
 	"cmp"
 	"slices"
+
+	"sealbound/ingest/reduced"
 )
 
 // A rawPoint is a frequency, position and polarization as the rows have them.
@@ -119,7 +121,10 @@ func (t *pointTable) merge(match, toleranceHz float64, text func(int32) string) 
 	t.final = slices.Grow(t.final[:0], len(t.raw))[:len(t.raw)]
 	t.points, t.toleranceHz = make([]Point, 0, len(t.raw)), toleranceHz
 	for i, r := range order {
-		p := Point{lowest[r], text(t.raw[r].position), text(t.raw[r].polarization)}
+		p := Point{FreqHz: lowest[r], Position: text(t.raw[r].position), Polarization: text(t.raw[r].polarization)}
+		if lo, hi, half, ok := reduced.Band(p.Position); ok {
+			p.Position, p.Band = "", Band{lo, hi, half}
+		}
 		if n := len(t.points); i == 0 || t.points[n-1] != p {
 			t.points = append(t.points, p)
 		}

@@ -213,7 +213,9 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	p.paths = func(f int32) string { return w.files[f].path }
 	p.where = func(row int32) string { return fmt.Sprintf("%s:%d", w.files[b.File[row]].path, b.Line[row]) }
 	reference, denied := r, []int32(nil)
-	if b.Text[reading.Reference] != nil {
+	if name := p.reducedReference(); name != "" {
+		reference = &planned{label: name}
+	} else if b.Text[reading.Reference] != nil {
 		if reference, denied, o.err = w.borrow(ctx, r, p); o.err != nil {
 			return o
 		}
@@ -230,13 +232,15 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		if s+1 < len(breaks) {
 			to = min(to, int(breaks[s+1]))
 		}
-		skipped := 0
-		for _, bad := range p.bad[from:to] {
-			if bad {
+		skipped, further := 0, 0
+		for k, bad := range p.bad[from:to] {
+			if b.At[from+k] < 0 {
+				further++
+			} else if bad {
 				skipped++
 			}
 		}
-		o.count(b.File[from], to-from-skipped, skipped)
+		o.count(b.File[from], to-from-further-skipped, skipped)
 	}
 	if p.taken > 0 {
 		o.notes.addMany(noteTaken, r.label, "", p.taken)
@@ -248,6 +252,9 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		o.serves = reference.label
 	}
 	drift, at := p.drift()
+	if p.onlyBands() { // the drift was looked at where the readings were
+		drift, at = math.NaN(), -1
+	}
 	if drift > w.opt.DriftDB {
 		o.left = p.leftOut(r.label, drift, at)
 		if !w.opt.KeepDrifted {
@@ -275,6 +282,30 @@ func (o *outcome) count(file int32, used, skipped int) {
 	}
 	o.rows[n-1].used += used
 	o.rows[n-1].skipped += skipped
+}
+
+// reducedReference is the run whose open readings served closings of which means over
+// bands are given; empty for readings, and where it is this run.
+func (p *pairing) reducedReference() string {
+	for i := range p.own {
+		if code := p.b.Code(reading.Reference, i); code != 0 {
+			if p.b.Kind[i] != reading.Direct {
+				return ""
+			}
+			return p.b.Labels.Text(code)
+		}
+	}
+	return ""
+}
+
+// onlyBands reports whether all that the run has are means over bands.
+func (p *pairing) onlyBands() bool {
+	for _, at := range p.points.points {
+		if !at.Reduced() {
+			return false
+		}
+	}
+	return true
 }
 
 // place completes a problem of a row with where its cell stands.

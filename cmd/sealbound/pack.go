@@ -17,6 +17,7 @@ import (
 func packCommand() *command {
 	s := study.DefaultSettings()
 	var file string
+	var reduce bool
 	out := text("output", "FILE", "write to FILE, whole or not at all; it ends in .parquet, .arrow, .csv or .csv.gz", &file)
 	out.short = "o"
 	return &command{
@@ -28,12 +29,14 @@ func packCommand() *command {
 			"The same input gives the same file to the byte.",
 		example: "testdata/demo -o demo.parquet",
 		options: slices.Concat(inSection("Where to", out),
-			inSection("Reading", toggle("skip-bad-rows", "go on without the rows that have a problem; they are counted", &s.SkipBadRows))),
-		action: func(c call, paths []string) error { return pack(c, paths, s, file) },
+			inSection("Closing-level table", toggle("reduce", "one row per closing and band, with the mean over its points, instead of the readings", &reduce),
+				text("bands", "BANDS", "with --reduce: itu, all, or NAME=LO-HI,... in MHz (itu)", &s.Bands)),
+			readingOptions(&s)),
+		action: func(c call, paths []string) error { return pack(c, paths, s, file, reduce) },
 	}
 }
 
-func pack(c call, paths []string, s study.Settings, file string) error {
+func pack(c call, paths []string, s study.Settings, file string, reduce bool) error {
 	if file == "" {
 		return usage("no file given; say where to write with -o FILE, ending in %s", strings.Join(study.PackEndings, ", "))
 	}
@@ -45,7 +48,17 @@ func pack(c call, paths []string, s study.Settings, file string) error {
 		return usage("no PATH given: name a file, a folder, a pattern or - for standard input")
 	}
 	s.Stdin = c.stdin
-	done, err := study.OpenPacking(c.ctx, paths, s, ending)
+	open, word := study.OpenPacking, "reading"
+	if reduce {
+		open, word = study.OpenReducing, "row"
+	}
+	if err := reducingOnly(s, reduce); err != nil {
+		return err
+	}
+	if err := contradictions(s); err != nil {
+		return err
+	}
+	done, err := open(c.ctx, paths, s, ending)
 	if err != nil {
 		return err
 	}
@@ -72,7 +85,7 @@ func pack(c call, paths []string, s study.Settings, file string) error {
 	for _, n := range done.Notes {
 		complain(c.stderr, n)
 	}
-	said := fmt.Sprintf("Packed %s into %s.\n", counted(done.Rows, "reading"), file)
+	said := fmt.Sprintf("Packed %s into %s.\n", counted(done.Rows, word), file)
 	left := 0
 	for _, in := range done.Inputs {
 		left += in.Skipped
@@ -84,6 +97,15 @@ func pack(c call, paths []string, s study.Settings, file string) error {
 		said += fmt.Sprintf("Side tables beside it: %s. Give the folder, so that they are read too.\n", strings.Join(beside, ", "))
 	}
 	return put(c.stdout, said)
+}
+
+// reducingOnly refuses settings that rows as they stand do not heed.
+func reducingOnly(s study.Settings, reduce bool) error {
+	d := study.DefaultSettings()
+	if !reduce && (s.FloorMarginDB != d.FloorMarginDB || s.FloorDBM != nil || s.NoFloor || s.DriftDB != d.DriftDB || s.KeepDrifted || s.FreqMatchPPM != d.FreqMatchPPM || s.Bands != d.Bands) {
+		return usage("without --reduce the readings are packed as they stand: --bands, --floor, --drift and the like are given when they are judged")
+	}
+	return nil
 }
 
 func counted(n int, word string) string {

@@ -229,3 +229,22 @@ func resize[T any](s []T, n int) []T {
 	}
 	return s[:n]
 }
+
+// At is the value of row r of a column of that kind; the others are not given.
+func (c *Column) At(k Kind, r int) (text string, number float64, day int32, flag bool) {
+	number, day = nan, NoDay
+	if c.Constant {
+		r = 0
+	}
+	switch k {
+	case Text:
+		text = string(c.Dict[c.Codes[r]])
+	case Number:
+		number = c.Numbers[r]
+	case Day:
+		day = c.Days[r]
+	case Flag:
+		flag = c.Flags[r]
+	}
+	return text, number, day, flag
+}

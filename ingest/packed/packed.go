@@ -12,9 +12,11 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"sealbound/ingest/columnar"
 	"sealbound/ingest/reading"
+	"sealbound/ingest/sidetable"
 )
 
 // Version is that of the table's columns and their meaning.
@@ -166,8 +168,8 @@ func (s *slot) number(b *reading.Batch, i int) float64 {
 }
 
 // meta is the metadata of a table with those side tables.
-func (l *Layout) meta(side []Side) []columnar.Pair {
-	pairs := []columnar.Pair{{Key: keyVersion, Value: strconv.Itoa(Version)}, {Key: keyKind, Value: kindName}}
+func (l *Layout) meta(kind string, side []Side) []columnar.Pair {
+	pairs := []columnar.Pair{{Key: keyVersion, Value: strconv.Itoa(Version)}, {Key: keyKind, Value: kind}}
 	if l.FreqToleranceHz > 0 {
 		pairs = append(pairs, columnar.Pair{Key: keyTolerance, Value: strconv.FormatFloat(l.FreqToleranceHz, 'g', -1, 64)})
 	}
@@ -177,8 +179,18 @@ func (l *Layout) meta(side []Side) []columnar.Pair {
 	return pairs
 }
 
-// A Side is a side table: boxes, gaskets, events or setup, as CSV.
-type Side struct{ Name, CSV string }
+// A Side is a side table that the file carries.
+type Side = sidetable.Carried
+
+// carried are the side tables among the metadata of a file.
+func carried(f *columnar.File) (side []Side) {
+	for _, p := range f.Meta {
+		if name, ok := strings.CutPrefix(p.Key, sidePrefix); ok {
+			side = append(side, Side{Name: name, CSV: p.Value})
+		}
+	}
+	return side
+}
 
 // checkMeta checks what the metadata say of the table.
 func checkMeta(f *columnar.File) *columnar.Fault {

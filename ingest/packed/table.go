@@ -13,6 +13,7 @@ import (
 	"sealbound/ingest/cell"
 	"sealbound/ingest/columnar"
 	"sealbound/ingest/reading"
+	"sealbound/ingest/reduced"
 )
 
 // A table is an opened file of packed readings. Its offsets are numbers of rows.
@@ -58,7 +59,7 @@ type Opener func(src io.ReaderAt, size int64) (*columnar.File, error)
 // Open opens a packed file. One that cannot be used gives no table but a problem.
 func Open(open Opener) func(path string, file int32, src io.ReaderAt, size int64) (reading.Table, []reading.Problem, error) {
 	return func(path string, file int32, src io.ReaderAt, size int64) (reading.Table, []reading.Problem, error) {
-		t, err := openTable(open, path, file, src, size)
+		t, err := openAny(open, path, file, src, size)
 		if fault := faultOf(err); fault != nil {
 			return nil, []reading.Problem{{File: path, What: fault.What, Mend: fault.Mend}}, nil
 		}
@@ -74,7 +75,8 @@ func faultOf(err error) *columnar.Fault {
 	return fault
 }
 
-func openTable(open Opener, path string, file int32, src io.ReaderAt, size int64) (*table, error) {
+// openAny opens a table of readings, or one of closings.
+func openAny(open Opener, path string, file int32, src io.ReaderAt, size int64) (reading.Table, error) {
 	if size == 0 {
 		return nil, &columnar.Fault{What: "the file is empty", Mend: "pack it again, or remove the file"}
 	}
@@ -85,6 +87,17 @@ func openTable(open Opener, path string, file int32, src io.ReaderAt, size int64
 	if fault := checkMeta(f); fault != nil {
 		return nil, fault
 	}
+	switch kind, _ := f.Value(keyKind); kind {
+	case reduced.Kind:
+		return reduced.Open(path, file, f, src, carried(f))
+	case kindName:
+		return openTable(path, file, f)
+	default:
+		return nil, &columnar.Fault{What: fmt.Sprintf("it holds %.40q, which is not known here", kind), Mend: "read it with the version that packed it"}
+	}
+}
+
+func openTable(path string, file int32, f *columnar.File) (*table, error) {
 	t := &table{path: path, file: file, f: f, at: make([]int, len(slots))}
 	byName := map[string]int{}
 	for k, field := range f.Fields {
@@ -141,15 +154,7 @@ func (t *table) FreqToleranceHz() float64 {
 }
 
 // SideTables are those that the file carries.
-func (t *table) SideTables() []Side {
-	var side []Side
-	for _, p := range t.f.Meta {
-		if name, ok := strings.CutPrefix(p.Key, sidePrefix); ok {
-			side = append(side, Side{name, p.Value})
-		}
-	}
-	return side
-}
+func (t *table) SideTables() []Side { return carried(t.f) }
 
 // Index finds the stretches of rows that have the same run and date.
 func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {

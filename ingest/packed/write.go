@@ -20,7 +20,7 @@ type Writer struct {
 // NewParquet begins a Parquet file for readings of that layout.
 func NewParquet(to io.Writer, l *Layout, side []Side) (*Writer, error) {
 	fields, which := l.fields()
-	out, err := columnar.NewParquetWriter(to, fields, l.meta(side))
+	out, err := columnar.NewParquetWriter(to, fields, l.meta(kindName, side))
 	return newWriter(out, which), err
 }
 
@@ -28,7 +28,7 @@ func NewParquet(to io.Writer, l *Layout, side []Side) (*Writer, error) {
 // all of them.
 func NewStream(to io.Writer, l *Layout, side []Side) (*Writer, error) {
 	fields, which := l.fields()
-	out, err := columnar.NewStreamWriter(to, fields, l.meta(side), l.Rows)
+	out, err := columnar.NewStreamWriter(to, fields, l.meta(kindName, side), l.Rows)
 	return newWriter(out, which), err
 }
 

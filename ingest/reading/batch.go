@@ -48,7 +48,7 @@ type Batch struct {
 	Labels
 	File    []int32 // index of the file in the caller's list
 	Line    []int32
-	At      []int64 // offset of the row in its file, to find its cells again
+	At      []int64 // offset of the row in its file, to find its cells again; negative for a further reading of a row, which counts once
 	Kind    []Kind
 	Unit    []Unit
 	Limited []bool // of Direct at least the figure, of a level at most that
@@ -58,7 +58,7 @@ type Batch struct {
 	Date, Installed []cell.Day
 	FreqHz          []float64
 	Level           []float64 // as written, in Unit; the attenuation in dB of a Direct reading
-	Floor           []float64 // in dBm, or dB where Unit is Decibel
+	Floor           []float64 // in dBm, or dB where Unit is Decibel; of a Direct reading its headroom in dB
 	Tx, Gain        []float64
 	FreqToleranceHz float64 // frequencies this near are one: the most that a file declares; mostly 0
 

@@ -11,6 +11,10 @@ import (
 	"sealbound/ingest/reading"
 )
 
+// Carried is a side table that a packed file holds: boxes, gaskets, events or setup,
+// as CSV.
+type Carried struct{ Name, CSV string }
+
 // CSV writes the side table of the given name (boxes, gaskets, events, setup) with
 // all its columns, so that reading it gives the same rows; empty where it has none.
 func (t *Tables) CSV(name string) string {

@@ -45,6 +45,10 @@ type Data struct {
 
 	// By reference: its repeated open readings.
 	Opens []Open
+
+	// Reduced says that the readings are means of the closings over the band's points,
+	// which are gone: no point can be the weakest, and nothing models limited ones.
+	Reduced bool
 }
 
 // Open holds the repeated open readings of one run by repeat and point, dB; NaN

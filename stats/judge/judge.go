@@ -50,10 +50,18 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
-	r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(of, readings, s, r.pointReference(d))
-	r.LowestMean = lowestMeanOf(readings)
-	if r.Censored, err = censoredOf(of, &r, v, g, s); err != nil {
-		return r, err
+	switch {
+	case !d.Reduced:
+		r.Weakest, r.WeakestWithout, r.WeakestReason = weakestOf(of, readings, s, r.pointReference(d))
+		r.LowestMean = lowestMeanOf(readings)
+		if r.Censored, err = censoredOf(of, &r, v, g, s); err != nil {
+			return r, err
+		}
+	default:
+		r.WeakestReason, r.OtherAverageDB, r.HeadroomLowDB = reduced, math.NaN(), math.NaN()
+		if r.Limited > 0 {
+			r.Censored = none(reduced)
+		}
 	}
 	raised, err := r.verdicts(of, s, frame, readings, keep)
 	if err != nil {
@@ -74,6 +82,9 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	return r, nil
 }
+
+// reduced is why what single points would show is not given.
+const reduced = "only means over the points of each closing are given"
 
 func (s Settings) average() band.Average {
 	if s.Power {
@@ -262,7 +273,7 @@ func (r *Result) future(values []float64, g groups, s Settings) {
 
 // lowest takes the lowest reading, be its point used or not: a leak is a leak.
 func (r *Result) lowest(d Data, v *band.Result) {
-	if low, ok := v.Lowest(); ok {
+	if low, ok := v.Lowest(); ok && !d.Reduced {
 		r.Lowest = Lowest{low.Closing, low.Point, low.DB, low.Limited}
 	}
 	_, r.ClosingsBelow = v.Below(d.TargetDB)

@@ -33,7 +33,7 @@ func referenceOf(d Data, kept, points []int32) (u Source, known bool) {
 	variance, repeats := make([]float64, len(d.Opens)), make([]int, len(d.Opens))
 	var ss, df float64
 	for r, o := range d.Opens {
-		levels := repeatLevels(o, points)
+		levels := RepeatLevels(o, points)
 		repeats[r] = len(levels)
 		if share[r] == 0 || len(levels) < 2 {
 			continue
@@ -65,8 +65,8 @@ func referenceOf(d Data, kept, points []int32) (u Source, known bool) {
 	return Source{Name: "repeated open readings", UDB: c, DF: nu}, true
 }
 
-// repeatLevels averages each repeat over those of the points that all repeats have.
-func repeatLevels(o Open, points []int32) []float64 {
+// RepeatLevels averages each repeat over those of the points that all repeats have.
+func RepeatLevels(o Open, points []int32) []float64 {
 	if len(o) == 0 {
 		return nil
 	}

@@ -44,7 +44,7 @@ func (c *campaign) sift(row *report.CheckRow) (alike []string, err error) {
 	row.HeadroomDB = defined(low)
 	last := nan
 	for p, is := range measured {
-		if hz := c.points[p].FreqHz; is && hz != last {
+		if hz := c.points[p].FreqHz; is && hz != last && !c.points[p].Reduced() {
 			row.Frequencies++
 			last = hz
 		}
@@ -88,8 +88,14 @@ func (s *sieve) add(cl *closing) error {
 		if h := r.headroomDB[i]; h < s.headroom[p] || math.IsNaN(s.headroom[p]) {
 			s.headroom[p] = h
 		}
+		point := &s.c.points[p]
 		if r.limited[i] {
-			s.limited++
+			if point.Band.Half == 0 {
+				s.limited++
+			}
+			continue
+		}
+		if point.Reduced() { // no level is known
 			continue
 		}
 		if open := s.open[p]; !math.IsNaN(open) {

@@ -23,6 +23,8 @@ type campaign struct {
 	atOnce   int     // readings that are read back together
 	intake   *intake // while it is read
 	scratch  []byte
+	// aboutSpread: the question is where spread or slopes come from, not a bound
+	aboutSpread bool
 }
 
 // An occasion is what the closings of one strip in one run share.
@@ -154,7 +156,8 @@ func (c *campaign) settle(match float64) {
 		order[i] = int32(i)
 	}
 	byPlace := func(a, b ingest.Point) int {
-		return cmp.Or(ingest.CompareLabels(a.Position, b.Position), ingest.CompareLabels(a.Polarization, b.Polarization))
+		return cmp.Or(ingest.CompareLabels(a.Position, b.Position), ingest.CompareLabels(a.Polarization, b.Polarization),
+			cmp.Compare(a.Band.LoHz, b.Band.LoHz), cmp.Compare(a.Band.HiHz, b.Band.HiHz), cmp.Compare(a.Band.Half, b.Band.Half))
 	}
 	slices.SortFunc(order, func(i, j int32) int {
 		a, b := points[i], points[j]

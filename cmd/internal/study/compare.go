@@ -35,6 +35,7 @@ func Compare(ctx context.Context, paths []string, s Settings) (*report.Document,
 	if err != nil {
 		return nil, err
 	}
+	c.aboutSpread = true
 	n := &notebook{}
 	doc := &report.Document{Version: s.Version, Command: "compare", Settings: s.shownToCompare(by), Inputs: inputRows(c.summary)}
 	cells, err := c.comparisons(by, s, t, n)
@@ -180,7 +181,7 @@ func (c *campaign) choose(y *contest) {
 
 func (c *campaign) compareRow(y *contest, s Settings) report.CompareRow {
 	r := y.result
-	row := report.CompareRow{Group: y.group.labels, Band: y.band, Points: len(r.Points), Closings: len(r.Kept),
+	row := report.CompareRow{Group: y.group.labels, Band: y.band, Points: min(len(r.Points), y.places), Closings: len(r.Kept),
 		Boxes: len(y.boxes), Levels: r.Levels, Design: r.Design.String(), Against: s.Against,
 		Method: string(r.Family), LettersMethod: string(r.PairsFamily), EquivalentDB: defined(nan),
 		TargetDB: defined(r.TargetDB), LogLikelihood: defined(r.LogLikelihood)}
@@ -190,7 +191,7 @@ func (c *campaign) compareRow(y *contest, s Settings) report.CompareRow {
 	for _, p := range r.Products {
 		b := y.bills[p.Code]
 		q := report.CompareProduct{Gasket: y.gaskets[p.Code], Boxes: p.Boxes, Fittings: p.Fittings, Closings: p.Closings,
-			Limited: p.Limited, Readings: p.Readings,
+			Limited: p.Limited / y.halves(), Readings: p.Readings / y.halves(),
 			MeanDB: defined(p.Value), SEDB: defined(p.SE), DF: defined(p.DF), LowerDB: defined(p.Lower), UpperDB: defined(p.Upper),
 			Letters: p.Letters, Verdict: string(p.Verdict), Strips: b.strips, Cost: defined(b.cost), Currency: b.currency, Reason: p.Reason}
 		if p.ThisSetup && p.Verdict != judge.TooFew && p.Verdict != judge.OutOfReach {

@@ -18,6 +18,7 @@ type cell struct {
 	data     judge.Data
 	points   []int32 // campaign points by code
 	closings []*closing
+	places   int // points as the row tells them: none where there are means over a band alone
 }
 
 // outline are the cells without their readings: what a page tells of them.
@@ -283,6 +284,12 @@ func (c *campaign) finish(x *cell, t target, factors judge.Data, code []int32, o
 		x.closings = x.group.closings
 	} else {
 		factors = c.factors(x.closings)
+	}
+	x.places = len(x.points)
+	if is, err := c.reduces(x); err != nil {
+		return err
+	} else if is {
+		c.reduce(x)
 	}
 	d.Points, d.TargetDB, d.Closings = len(x.points), wanted, len(x.closings)
 	d.Box, d.Fitting, d.Session, d.Run = factors.Box, factors.Fitting, factors.Session, factors.Run

@@ -43,6 +43,9 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	if err != nil {
 		return nil, err
 	}
+	if some, _ := c.reduced(); some && s.Average == "power" {
+		return nil, &UsageError{"average", "power", "closing-level rows hold means in dB; give the readings for another average"}
+	}
 	tell := func(x *cell, r judge.Result) {
 		doc.Judge = append(doc.Judge, c.judgeRow(x, r, s))
 		c.noteResult(x, r, s, n)
@@ -134,13 +137,7 @@ func (c *campaign) chosen(s Settings, n *notebook) ([]*closing, error) {
 
 // banded are the cells of groups in their bands; note says what each group holds.
 func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, note func(group)) (iter.Seq2[*cell, error], error) {
-	var used []float64
-	for _, p := range c.points {
-		if len(used) == 0 || p.FreqHz != used[len(used)-1] {
-			used = append(used, p.FreqHz)
-		}
-	}
-	bands, err := bandsFor(s.Bands, used)
+	bands, err := c.reducedBands(s.Bands, n)
 	if err != nil {
 		return nil, err
 	}
@@ -194,14 +191,18 @@ func (c *campaign) inside(bands []report.Band, n *notebook) [][]bool {
 	for b := range bands {
 		in[b] = make([]bool, len(c.points))
 		for p, point := range c.points {
-			in[b][p] = inBand(point.FreqHz, bands, b)
+			in[b][p] = lies(point, bands, b)
 			somewhere[p] = somewhere[p] || in[b][p]
 		}
 	}
 	var outside []string
 	for p, point := range c.points {
 		if !somewhere[p] {
-			outside = append(outside, megahertz(point.FreqHz))
+			if point.Reduced() {
+				outside = append(outside, "the middle of "+spanName(point.Band))
+			} else {
+				outside = append(outside, megahertz(point.FreqHz))
+			}
 		}
 	}
 	if outside = slices.Compact(outside); len(outside) > 0 {
@@ -233,8 +234,8 @@ func spoken(v judge.Verdict, r judge.Result, s Settings) string {
 func (c *campaign) judgeRow(x *cell, r judge.Result, s Settings) report.JudgeRow {
 	row := report.JudgeRow{
 		Group: x.group.labels, Band: x.band,
-		Points: len(r.Points), Boxes: r.Boxes, Fittings: r.Fittings, Sessions: r.Sessions, Runs: r.Runs,
-		Closings: r.Closings, Limited: r.Limited, Levels: r.Levels, ValidFor: string(r.ValidFor),
+		Points: min(len(r.Points), x.places), Boxes: r.Boxes, Fittings: r.Fittings, Sessions: r.Sessions, Runs: r.Runs,
+		Closings: r.Closings, Limited: c.limitedOf(x, r), Levels: r.Levels, ValidFor: string(r.ValidFor),
 		MeanDB: defined(r.Mean.Value), SDDB: defined(r.Mean.SD), SEDB: defined(r.Mean.SE), DF: defined(r.Mean.DF),
 		LowerDB: defined(r.Mean.Lower), UpperDB: defined(r.Mean.Upper),
 		NextLowerDB: defined(r.Next.LowerDB), CoverageLowerDB: defined(r.Coverage.LowerDB), CoverageMethod: r.CoverageMethod,

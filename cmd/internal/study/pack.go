@@ -21,7 +21,8 @@ type Packing struct {
 	// to be put beside it.
 	Beside []ingest.PackedTable
 
-	packing *ingest.Packing
+	write func(context.Context, io.Writer) error
+	close func()
 }
 
 // OpenPacking reads through what paths lead to, to write it in the form that ending
@@ -40,16 +41,16 @@ func OpenPacking(ctx context.Context, paths []string, s Settings, ending string)
 		}
 		return nil, inputError(summary, err)
 	}
-	return &Packing{Rows: in.Rows, Inputs: inputRows(in.Summary), Notes: in.Summary.Notes, Beside: in.Beside, packing: in}, nil
+	return &Packing{Rows: in.Rows, Inputs: inputRows(in.Summary), Notes: in.Summary.Notes, Beside: in.Beside, write: in.Write, close: in.Close}, nil
 }
 
 // Write writes the table. After an error what was written is to be discarded.
 func (p *Packing) Write(ctx context.Context, to io.Writer) error {
-	if err := p.packing.Write(ctx, to); err != nil {
+	if err := p.write(ctx, to); err != nil {
 		return inputError(nil, err)
 	}
 	return nil
 }
 
 // Close gives back what the packing holds.
-func (p *Packing) Close() { p.packing.Close() }
+func (p *Packing) Close() { p.close() }

@@ -32,6 +32,9 @@ func (p *planner) pastCases(ctx context.Context) ([]*planCase, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := c.readingsOnly("planning from past data"); err != nil {
+		return nil, err
+	}
 	p.past = c
 	closings, err := c.chosen(p.s.Settings, p.n)
 	if err != nil {

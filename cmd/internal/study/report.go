@@ -98,6 +98,9 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	if r.settings = s; err != nil {
 		return r, err
 	}
+	if err := s.campaign.readingsOnly("a report"); err != nil {
+		return r, err
+	}
 	return r, r.files.take(s)
 }
 

@@ -30,6 +30,7 @@ func Spread(ctx context.Context, paths []string, s Settings) (*report.Document, 
 	if err != nil {
 		return nil, err
 	}
+	c.aboutSpread = true
 	n := &notebook{}
 	doc := &report.Document{Version: s.Version, Command: "spread", Settings: s.shownToSpread(by), Inputs: inputRows(c.summary)}
 	cells, err := c.spreads(by, s, n)

@@ -37,6 +37,7 @@ func Wear(ctx context.Context, paths []string, s Settings) (*report.Document, er
 	if err != nil {
 		return nil, err
 	}
+	c.aboutSpread = true
 	n := &notebook{}
 	doc := &report.Document{Version: s.Version, Command: "wear", Settings: s.shownToWear(by), Inputs: inputRows(c.summary)}
 	cells, err := c.retests(by, s, t, n)

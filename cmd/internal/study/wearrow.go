@@ -16,14 +16,14 @@ func (c *campaign) wearRow(y *retest, s Settings) report.WearRow {
 	r := y.result
 	row := report.WearRow{
 		Group: y.group.labels, Band: y.band, Control: y.control,
-		Boxes: r.Boxes, Fittings: r.Fittings, Sessions: r.Sessions, Limited: r.Limited,
+		Boxes: r.Boxes, Fittings: r.Fittings, Sessions: r.Sessions, Limited: r.Limited / y.halves(),
 		Method: string(r.Method), SpanYears: defined(r.SpanYears), InterceptDB: defined(r.Intercept.Value),
 		Slope: defined(r.Slope.Value), SlopeSE: defined(r.Slope.SE), SlopeDF: defined(r.Slope.DF),
 		SlopeLower: defined(r.Slope.Lower), SlopeUpper: defined(r.Slope.Upper), P: defined(r.P),
 		LogLikelihood: defined(r.LogLikelihood), AsOf: civil(y.asOf), AgeYears: defined(y.ageNow),
 		MeanNowDB: defined(r.Mean.Value), LowerNowDB: defined(r.Now),
 		RankP: defined(r.Rank.P), TheilSen: defined(r.Rank.Slope),
-		Verdict: string(r.Verdict), On: s.On, TargetDB: defined(r.TargetDB), Points: len(r.Points), Closings: r.Closings,
+		Verdict: string(r.Verdict), On: s.On, TargetDB: defined(r.TargetDB), Points: min(len(r.Points), y.places), Closings: r.Closings,
 	}
 	if !math.IsNaN(r.Rank.P) {
 		row.RankS = defined(float64(r.Rank.S))
