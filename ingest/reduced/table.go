@@ -79,7 +79,7 @@ func (t *table) Index(_ context.Context, _ io.ReaderAt, add func(reading.Stretch
 func (t *table) Load(ctx context.Context, _ io.ReaderAt, s reading.Stretch, b *reading.Batch) error {
 	if t.count.Refused > 0 && s.From == 0 { // rows that were refused are counted once
 		for range t.count.Refused {
-			b.Skip(t.file, reading.Direct, true)
+			b.Skip(t.file, reading.Direct, true, 0)
 		}
 	}
 	for i := int(s.From); i < int(s.To); i++ {
