@@ -65,6 +65,7 @@ type Pair struct{ Key, Value string }
 // A Fault says that a file cannot be used: what is wrong and what would mend it.
 type Fault struct{ What, Mend string }
 
+// Error gives both in one line.
 func (f *Fault) Error() string { return f.What + "; " + f.Mend }
 
 const mendDamage = "copy the file again from where it came, or pack it again"

@@ -75,6 +75,7 @@ const (
 	Attenuated // no level: the attenuation itself
 )
 
+// String gives the unit as it is written in outputs; empty for NoUnit.
 func (u Unit) String() string { return [...]string{"", "dBm", "dBuV", "dB", "attenuation"}[u] }
 
 // Relative reports whether the level is relative to the generator and so never

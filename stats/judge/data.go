@@ -75,10 +75,12 @@ const (
 	OnNext     Bound = "next"
 )
 
-// Settings of a judgement. Confidence and Coverage lie in (0, 1).
+// Settings of a judgement. All four bounds are given; which of them decides is the
+// caller's. Confidence (of each bound, one-sided) and Coverage (the share of
+// closings that the coverage bound speaks of) lie in (0, 1); the command line
+// takes 0.95, 0.90 and a RaiseDB of 20.
 type Settings struct {
 	Confidence, Coverage float64
-	On                   Bound
 	Power                bool     // average leaked power over points instead of dB
 	RaiseDB              float64  // "falls short" must survive limited readings raised by so much
 	Reference            []Source // given by the user for a single session; nil: from the open repeats
@@ -97,38 +99,39 @@ const (
 	NewBoxes    Scope = "new boxes with this gasket"
 )
 
-// A Result is the judgement. Undefined numbers are NaN and Reason says why.
+// A Result is the judgement. Undefined numbers are NaN and Reason says why; what
+// ends in DB is in dB.
 type Result struct {
 	Band                            *band.Result // values, and what was left out of them
 	Points                          []int32      // used, by code
-	Boxes, Fittings, Sessions, Runs int
-	Closings, Readings, Limited     int
-	Levels                          []string
+	Boxes, Fittings, Sessions, Runs int          // among the closings kept
+	Closings, Readings, Limited     int          // kept, at the points used
+	Levels                          []string     // of spread, as the data tell them apart, from the top; joined by + where they do not
 	ValidFor                        Scope
 	ThisSetup                       bool // nothing carries the error of the shared reference
 	FloorUnknown                    bool // some reading has no known floor: figures are at least these
 	Mean                            Mean
-	Next                            Bounds
-	Coverage                        Bounds
-	CoverageMethod                  string
-	Weakest                         *Weakest
+	Next                            Bounds   // of the next closing, of a new unit of the topmost level
+	Coverage                        Bounds   // of the level that the share Settings.Coverage of closings exceeds
+	CoverageMethod                  string   // how that was worked out, in words
+	Weakest                         *Weakest // nil where some point has no bound
 	WeakestReason                   string
-	WeakestWithout                  int32 // the point without a bound; -1 for none
-	NextDF                          float64
-	MeanP                           float64 // p value of the mean against the target, one-sided
-	LowestMean                      PointMean
-	Lowest                          Lowest
+	WeakestWithout                  int32     // the point without a bound; -1 for none
+	NextDF                          float64   // degrees of freedom behind Next
+	MeanP                           float64   // p value of the mean against the target, one-sided
+	LowestMean                      PointMean // often another point than Weakest
+	Lowest                          Lowest    // over all readings, used or not
 	ClosingsBelow                   int       // closings with a reading below target that is not limited
 	Censored                        *Censored // nil where nothing is limited
 	OtherAverageDB                  float64   // mean with the other average over points
-	HeadroomDB, HeadroomLowDB       float64
-	TargetDB                        float64 // mean of the targets of the points used
+	HeadroomDB, HeadroomLowDB       float64   // see Data.Headroom
+	TargetDB                        float64   // mean of the targets of the points used
 	Verdicts                        map[Bound]Verdict
-	Needed                          *Needed
-	NeededReason                    string
-	Reason                          string
+	Needed                          *Needed // where the mean is undecided and more units would settle it
+	NeededReason                    string  // why there is no number of them
+	Reason                          string  // why there is no judgement
 	Warnings                        []stats.Warning
-	Explain                         []string
+	Explain                         []string  // the formulas with their values, a line each, with Settings.Explain
 	ReferenceU                      Source    // what was added for the shared reference; UDB 0 where nothing was
 	Values                          []float64 // band value by kept closing, dB
 	Kept                            []int32   // codes of those closings
@@ -144,10 +147,12 @@ type Bounds struct {
 
 var noBounds = Bounds{LowerDB: math.NaN(), UpperDB: math.NaN()}
 
-// Weakest is the point with the smallest margin of its own lower bound.
+// Weakest is the point with the smallest margin of its own lower bound. That bound
+// is not corrected for the number of points: it lies at or below the bound of the
+// point that is truly weakest, whichever that is.
 type Weakest struct {
 	Point                               int32
-	MeanDB, LowerDB, TargetDB, MarginDB float64
+	MeanDB, LowerDB, TargetDB, MarginDB float64 // MarginDB = LowerDB - TargetDB
 	UpperMarginDB                       float64 // smallest over points of upper bound - target, corrected for their number; NaN if undefined
 	LargestP                            float64 // over points, of the one-sided test against the target
 

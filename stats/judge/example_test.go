@@ -36,7 +36,7 @@ func ExampleJudge() {
 			d.Limited, d.FloorKnown, d.HeadroomDB = append(d.Limited, false), append(d.FloorKnown, true), append(d.HeadroomDB, 70)
 		}
 	}
-	r, err := judge.Judge(d, judge.Settings{Confidence: 0.95, Coverage: 0.9, On: judge.OnMean, RaiseDB: 20, Seed: 1})
+	r, err := judge.Judge(d, judge.Settings{Confidence: 0.95, Coverage: 0.9, RaiseDB: 20, Seed: 1})
 	if err != nil {
 		fmt.Println(err)
 		return

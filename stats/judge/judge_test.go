@@ -10,7 +10,7 @@ import (
 	"sealbound/stats/internal/refcase"
 )
 
-var usual = Settings{Confidence: 0.95, Coverage: 0.90, On: OnMean, RaiseDB: 20, Seed: 1}
+var usual = Settings{Confidence: 0.95, Coverage: 0.90, RaiseDB: 20, Seed: 1}
 
 // layout says in which box, fitting and session each closing was.
 type layout struct{ box, fitting, session int32 }

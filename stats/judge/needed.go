@@ -13,8 +13,8 @@ import (
 // Needed says how many more units settle an undecided verdict with the power
 // given, at the present mean and components.
 type Needed struct {
-	Unit  string
-	More  int
+	Unit  string // of the topmost level that varies, such as box or box+fitting
+	More  int    // of them, beside those there are
 	Power float64
 }
 

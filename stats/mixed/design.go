@@ -20,6 +20,7 @@ const (
 	ML
 )
 
+// String gives the method's name.
 func (m Method) String() string {
 	switch m {
 	case REML:

@@ -24,6 +24,7 @@ const (
 	NeverCrosses
 )
 
+// String gives the status in words.
 func (s CrossingStatus) String() string {
 	switch s {
 	case Crosses:

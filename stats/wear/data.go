@@ -85,12 +85,12 @@ type Crossing struct {
 // the sessions of each fitting. P is two-sided, Least the smallest that so many
 // sessions can give; NaN where undefined.
 type Rank struct {
-	S         int
+	S         int // pairs of sessions of a fitting that rise less those that fall, over the fittings
 	P, Least  float64
-	Exact     bool
-	Sessions  int // of the fittings that were retested
-	Slope     float64
-	Undefined string // why there is none
+	Exact     bool    // P counts all orders of the sessions; else it is the normal approximation
+	Sessions  int     // of the fittings that were retested
+	Slope     float64 // median over pairs of sessions of a fitting, dB per year (Theil-Sen)
+	Undefined string  // why there is none
 }
 
 // A Step is a change of the mean from one session to the next beyond what is usual
@@ -147,15 +147,15 @@ type Result struct {
 	TargetDB    float64
 	Mean        stats.Estimate // of the line at Settings.AgeYears
 	Now         float64        // the lower bound that Settings.On names there, dB
-	NowReason   string
-	Margin      float64 // of that bound at the last test: bound - target
-	Horizon     float64 // age beyond which nothing is dated
-	Cross       Crossing
-	LowerCross  Crossing
+	NowReason   string         // why it has none
+	Margin      float64        // of that bound at the last test: bound - target
+	Horizon     float64        // age beyond which nothing is dated
+	Cross       Crossing       // of the line
+	LowerCross  Crossing       // of the lower bound that Settings.On names: the earlier one, to go by
 	Rank        Rank
-	Steps       []Step
-	Against     *Control
-	Strips      []Strip // by code; nil unless Settings.Details, and for limited closings of one point
+	Steps       []Step   // sessions between which something happened
+	Against     *Control // nil without control boxes
+	Strips      []Strip  // by code; nil unless Settings.Details, and for limited closings of one point
 	Verdict     Verdict
 	Reason      string
 	NoSlope     bool // too few retests for a slope; the mean of the last test may still be had

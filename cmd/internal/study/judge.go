@@ -54,7 +54,7 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 				Title: x.group.name() + ", band " + x.band.Name, Lines: r.Explain})
 		}
 	}
-	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
+	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage,
 		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
 	if s.Family == "holm" {
 		err = judgeFamily(ctx, cells, settings, n, tell)

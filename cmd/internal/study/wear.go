@@ -292,7 +292,7 @@ func (c *campaign) study(y *retest, s Settings, t target, budget []judge.Source)
 	if err != nil || x == nil {
 		return err
 	}
-	r, err := judge.Judge(x.data, judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
+	r, err := judge.Judge(x.data, judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage,
 		RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain})
 	if err != nil {
 		return err
