@@ -107,8 +107,6 @@ func (t *listedTable) agree(content *sweepFile, problems *reading.Problems) {
 	for _, r := range content.rows {
 		what, mend := "", ""
 		switch {
-		case r.freqHz <= 0:
-			what, mend = "is not a frequency", "frequencies lie above 0 Hz; remove the row"
 		case math.IsInf(r.level, -1) && t.kind == reading.Closed && known:
 			r.level, r.limited = floor, true
 		case math.IsInf(r.level, -1) && t.kind == reading.Closed:
@@ -192,13 +190,19 @@ func readNetwork(src io.Reader, path string, run *trace.Run, problems *reading.P
 		problems.Add(reading.Problem{File: path, What: "a network file says itself how it is written, and its row in " + trace.RunsName + " declares " + cells[0].String(), Mend: "leave the cells of the reading profile empty in this row"})
 		return nil, count, nil
 	}
-	content := &sweepFile{unit: reading.Decibel, sweeps: 1, rows: make([]sweepRow, len(f.Rows)),
+	content := &sweepFile{unit: reading.Decibel, sweeps: 1, rows: make([]sweepRow, 0, len(f.Rows)),
 		count: reading.Count{Rows: len(f.Rows) + count.Refused, Refused: count.Refused}}
-	for i, r := range f.Rows {
-		content.rows[i] = sweepRow{r.FreqHz, r.DB, false, 1, int32(r.Line)}
-		if r.Zero {
-			content.rows[i].level = math.Inf(-1)
+	for _, r := range f.Rows {
+		if r.FreqHz == 0 { // as the standard permits, and nothing is sent there
+			content.leftOut++
+			content.notes = append(content.notes, sweepNote{noteDirect, 1})
+			continue
 		}
+		level := r.DB
+		if r.Zero {
+			level = math.Inf(-1)
+		}
+		content.rows = append(content.rows, sweepRow{r.FreqHz, level, false, 1, int32(r.Line)})
 	}
 	if f.NoiseRows > 0 {
 		content.notes = append(content.notes, sweepNote{noteNoise, f.NoiseRows})

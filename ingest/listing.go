@@ -85,7 +85,7 @@ type lister struct {
 // list reads every runs.csv among the files found. The traces that it lists take
 // their place behind it; files beside it that are no readings of their own and
 // that nobody lists are set aside.
-func (r *reader) list(ctx context.Context, s *search, cache *int64) error {
+func (r *reader) list(ctx context.Context, s *search) error {
 	l := lister{reader: r, search: s, folders: map[string]map[string]bool{}, claims: map[string]*claim{}}
 	var lists []*listing
 	behind := map[string][]*claim{} // by the path of the listing
@@ -97,7 +97,7 @@ func (r *reader) list(ctx context.Context, s *search, cache *int64) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		list, rows, err := l.readList(ctx, f.path, cache)
+		list, rows, err := l.readList(ctx, f.path)
 		if err != nil {
 			return err
 		}
@@ -114,27 +114,41 @@ func (r *reader) list(ctx context.Context, s *search, cache *int64) error {
 	var files []found
 	for _, f := range s.files {
 		switch {
-		case l.claims[filepath.Clean(f.path)] != nil: // comes behind its listing
+		case l.claimed(f.path): // comes behind its listing
 		case f.list != nil:
 			files = append(files, f)
 			for _, c := range behind[f.path] {
 				files = append(files, found{path: c.path, claim: c})
 			}
-		case l.unlisted(ctx, f, lists, cache):
+		case l.unlisted(ctx, f, lists):
 			s.unlisted = append(s.unlisted, f.path)
 		default:
 			files = append(files, f)
 		}
 	}
 	s.files = files
-	s.ignored = slices.DeleteFunc(s.ignored, func(p string) bool { return l.claims[filepath.Clean(p)] != nil })
+	s.ignored = slices.DeleteFunc(s.ignored, l.claimed)
 	return nil
 }
 
+// claimed tells whether a row of a listing names this file, by this path or by
+// another.
+func (l *lister) claimed(path string) bool {
+	if l.claims[filepath.Clean(path)] != nil {
+		return true
+	}
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular() && l.same.find(info) != ""
+}
+
+// hasNUL tells what is no text from its beginning.
+func hasNUL(head []byte) bool { return bytes.IndexByte(head, 0) >= 0 }
+
 // readList reads a runs.csv, and gives its rows whose files can be read. It gives
 // no listing where the file holds readings in the long format.
-func (l *lister) readList(ctx context.Context, path string, cache *int64) (*listing, []*claim, error) {
-	source, err := openSource(ctx, path, l.opt.Stdin, false, cache)
+func (l *lister) readList(ctx context.Context, path string) (*listing, []*claim, error) {
+	uncached := int64(0)
+	source, err := openEndless(ctx, path, nil, false, &uncached, hasNUL)
 	list := &listing{path: path, dir: filepath.Dir(path), input: Input{Path: path}}
 	if bad, ok := asBadGzip(err); ok {
 		l.refused = true
@@ -295,7 +309,7 @@ func alike(names map[string]bool, name string) string {
 
 // unlisted tells whether a file stands beside a listing or below and is no
 // reading of its own, so that it is set aside.
-func (l *lister) unlisted(ctx context.Context, f found, lists []*listing, cache *int64) bool {
+func (l *lister) unlisted(ctx context.Context, f found, lists []*listing) bool {
 	if f.side != "" || f.path == stdinPath || f.explicit || !slices.ContainsFunc(lists, func(list *listing) bool { return below(list.dir, f.path) }) {
 		return false
 	}
@@ -303,7 +317,8 @@ func (l *lister) unlisted(ctx context.Context, f found, lists []*listing, cache 
 	case networkFormat:
 		return true
 	case formats[0].name:
-		source, err := openSource(ctx, f.path, nil, false, cache)
+		uncached := int64(0)
+		source, err := openEndless(ctx, f.path, nil, false, &uncached, hasNUL)
 		if err != nil {
 			return false // reading will tell
 		}

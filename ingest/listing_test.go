@@ -100,6 +100,10 @@ func TestListedTraces(t *testing.T) {
 			"runs.csv": "file,run,box,gasket,closing,state,level_unit,floor_db\no.s2p,A,,,,open,,\nc.csv,A,b,g,1,closed,dB,-100\n",
 			"o.s2p":    "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n", "c.csv": "Frequency (MHz),Level (dB)\n30,-61.5\n"},
 			"A: b/1@30=60.5", "runs.csv 2=2+0+0, o.s2p 1=1+0+0, c.csv 1=1+0+0", nil},
+		{"a row at 0 Hz", map[string]string{
+			"runs.csv": "file,run,box,gasket,closing,state\no.s1p,A,,,,open\nc.s1p,A,b,g,1,closed\n",
+			"o.s1p":    "# MHz S DB R 50\n0 0 0\n100 -1 0\n", "c.s1p": "# MHz S DB R 50\n0 0 0\n100 -51 0\n"},
+			"A: b/1@100=50?", "runs.csv 2=2+0+0, o.s1p 2=1+1+0, c.s1p 2=1+1+0", []string{"Rows of network files at 0 Hz were left out: 2, the first in"}},
 		{"nothing came through: the floor limits", map[string]string{
 			"runs.csv": "file,box,gasket,closing,state,run,floor_db\no.s2p,,,,open,A,\nc.s2p,b,g,1,closed,A,-110\n",
 			"o.s2p":    "# MHz S DB R 50\n30 0 0 -1 0 -9 0 0 0\n", "c.s2p": "# MHz S RI R 50\n30 1 0 0 0 0 0 0 0\n"},
@@ -215,7 +219,7 @@ func TestTraceProblems(t *testing.T) {
 			"runs.csv": "file,run,box,gasket,closing,state,limited\no.csv,A,,,,open,yes\nc.csv,A,b,g,1,closed,yes\no.s2p,B,,,,open,\nc.s2p,B,b,g,1,closed,\n",
 			"o.csv":    "Frequency (MHz),Level (dBm)\n30,-10\n100,<-11\n", "c.csv": "Frequency (MHz),Level (dBm)\n30,-70\n100,-72\n",
 			"o.s2p": "# MHz S RI R 50\n0 0 0 1 0 0 0 0 0\n30 0 0 1 0 0 0 0 0\n60 0 0 0 0 0 0 0 0\n", "c.s2p": "# MHz S MA R 50\n30 0 0 0 0 0 0 0 0\n"},
-			[]string{"c.s2p:2:1: the magnitude is 0, which is no level: ...floor_db", "o.csv:3:1: an open reading is known as an upper bound only", "o.s2p:2:1: is not a frequency", "o.s2p:4:1: the magnitude is 0, which is no level; ...more digits"},
+			[]string{"c.s2p:2:1: the magnitude is 0, which is no level: ...floor_db", "o.csv:3:1: an open reading is known as an upper bound only", "o.s2p:4:1: the magnitude is 0, which is no level; ...more digits"},
 			"runs.csv 4=4+0+0, o.csv 2=1+1+0, c.csv 2=1+1+0, o.s2p 3=1+2+0, c.s2p 1=0+1+0"},
 		{"two closings with one label", map[string]string{
 			"runs.csv": head + "o.csv,A,,,,open\nc.csv,A,b,g,1,closed\nd.csv,A,b,g,1,closed\n", "o.csv": openTrace, "c.csv": "Frequency (MHz),Level (dBm)\n30,-70\n", "d.csv": "Frequency (MHz),Level (dBm)\n30,-71\n"},
@@ -304,6 +308,22 @@ func TestTraceAlone(t *testing.T) {
 	res := read(t, DefaultOptions(), filepath.Join(dir, "o.csv"))
 	if got := problemsOf(res, dir); !strings.Contains(got, "runs.csv: was not asked for, and \"o.csv\" beside it looks like a trace of an analyser; to read the traces that it lists, give it or its folder") {
 		t.Errorf("got\n%s", got)
+	}
+}
+
+// A trace that is given beside its folder, by another path, is read once.
+func TestTraceTwice(t *testing.T) {
+	dir := folder(t, map[string]string{"runs.csv": "file,state\no.csv,open\nlong.csv,open\n", "o.csv": openTrace, "long.csv": "freq_mhz,level_dbm\n30,-1\n"})
+	for _, paths := range [][]string{{filepath.Join(dir, "x", "..", "long.csv"), dir}, {dir + "/./long.csv", dir}, {dir, dir + "/long.csv"}} {
+		res := read(t, DefaultOptions(), paths...)
+		if got := inputsOf(res, dir); res.err != nil || got != "runs.csv 2=2+0+0, o.csv 3=3+0+0, long.csv 1=1+0+0" {
+			t.Errorf("%v: %v, %s", paths, res.err, got)
+		}
+	}
+	if err := os.Symlink(dir, dir+"-link"); err == nil {
+		if res := read(t, DefaultOptions(), dir+"-link/long.csv", dir); inputsOf(res, dir) != "runs.csv 2=2+0+0, o.csv 3=3+0+0, long.csv 1=1+0+0" {
+			t.Errorf("by a link: %v, %s", res.err, inputsOf(res, dir))
+		}
 	}
 }
 

@@ -27,6 +27,7 @@ const (
 	noteUnsorted                   // file
 	noteSweeps                     // file
 	noteNoise                      // file
+	noteDirect                     // file
 	noteMixed                      // file, and how many runs
 )
 
@@ -95,6 +96,8 @@ func (n *notes) sentences() []string {
 			all = append(all, fmt.Sprintf("Traces whose frequencies do not ascend: %d, the first being %q.", x.count, x.what))
 		case noteSweeps:
 			all = append(all, fmt.Sprintf("Sweeps in traces that repeat their header: %d, the first in %q; they are told apart by their number.", x.count, x.what))
+		case noteDirect:
+			all = append(all, fmt.Sprintf("Rows of network files at 0 Hz were left out: %d, the first in %q.", x.count, x.what))
 		case noteNoise:
 			all = append(all, fmt.Sprintf("Rows of noise data in network files were checked and not used: %d, the first in %q.", x.count, x.what))
 		case noteCarried:

@@ -119,7 +119,7 @@ func (r *reader) because(ctx context.Context, path string, err error) error {
 func (r *reader) index(ctx context.Context, s *search) error {
 	cache := int64(cacheTotal)
 	var side sidetable.Tables
-	if err := r.list(ctx, s, &cache); err != nil {
+	if err := r.list(ctx, s); err != nil {
 		return err
 	}
 	for _, f := range s.files {
@@ -159,6 +159,9 @@ func (r *reader) index(ctx context.Context, s *search) error {
 // refusing returns what tells from the beginning of a file that it will be
 // refused, nil where only the whole can tell.
 func (f found) refusing(number int32) func(head []byte) bool {
+	if f.claim != nil && f.claim.run.Profile.Encoding != "utf-16" {
+		return hasNUL
+	}
 	if format := formatOf(f.path); f.side == "" && f.claim == nil && format.name == formats[0].name {
 		return func(head []byte) bool {
 			table, _, err := format.open(f.path, number, bytes.NewReader(head), int64(len(head)))

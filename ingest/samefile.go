@@ -16,27 +16,34 @@ type namedFile struct {
 	path string
 }
 
+// find is the path of a file that is known; empty where it is none of them.
+func (s *sameFiles) find(info os.FileInfo) string {
+	if key, ok := keyOf(info); ok {
+		return s.byKey[key]
+	}
+	for _, other := range s.bySize[info.Size()] {
+		if os.SameFile(other.info, info) {
+			return other.path
+		}
+	}
+	return ""
+}
+
 // add takes in a file; known is the path of one that it is, empty where it is new.
 func (s *sameFiles) add(info os.FileInfo, path string) (known string) {
+	if known := s.find(info); known != "" {
+		return known
+	}
 	if key, ok := keyOf(info); ok {
-		if known, ok := s.byKey[key]; ok {
-			return known
-		}
 		if s.byKey == nil {
 			s.byKey = map[fileKey]string{}
 		}
 		s.byKey[key] = path
 		return ""
 	}
-	size := info.Size()
-	for _, other := range s.bySize[size] {
-		if os.SameFile(other.info, info) {
-			return other.path
-		}
-	}
 	if s.bySize == nil {
 		s.bySize = map[int64][]namedFile{}
 	}
-	s.bySize[size] = append(s.bySize[size], namedFile{info, path})
+	s.bySize[info.Size()] = append(s.bySize[info.Size()], namedFile{info, path})
 	return ""
 }

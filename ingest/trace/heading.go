@@ -42,10 +42,12 @@ var measures = map[string]measure{
 	"s": {other, 0, true}, "ms": {other, 0, true}, "%": {other, 0, true}, "deg": {other, 0, true},
 }
 
+var micro = strings.NewReplacer("\u00b5", "u", "\u03bc", "u") // micro sign, Greek mu
+
 // unitName is a unit in lower case, with u for micro.
 func unitName(s string) string {
 	s = strings.ToLower(strings.TrimSpace(s))
-	return strings.NewReplacer("\u00b5", "u", "\u03bc", "u").Replace(s) // micro sign, Greek mu
+	return micro.Replace(s)
 }
 
 // A heading is the name of a column, taken apart.
