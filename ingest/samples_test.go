@@ -38,6 +38,40 @@ func sample(t *testing.T, file, profile string) ([]sampled, result) {
 	return levels, res
 }
 
+// Facts of the open Touchstone standard, versions 1.1 and 2.0, from memory; the
+// package of the format checks them against an outside reader. The level is 20 log10
+// of the magnitude that the file gives S21.
+func TestListedNetworks(t *testing.T) {
+	const header = "[Version] 2.0\n# MHz S MA R 50\n[Number of Ports] 2\n[Number of Frequencies] 1\n"
+	const row = "30 0.9 0 0.01 5 0.1 6 0.8 0\n"
+	for _, tt := range []struct {
+		name, file, text string
+		hz, want         float64
+		refused          string
+	}{
+		{"defaults: GHz S MA R 50", "a.s2p", "#\n1 0.9 0 0.01 0 0.1 0 0.8 0\n", 1e9, -40, ""},
+		{"two ports: S21 is the second pair", "a.s2p", "# MHz S MA R 75\n" + row, 30e6, -40, ""},
+		{"noise behind", "a.s2p", "# MHz S MA R 50\n" + row + "10 1 0.5 30 0.2\n20 1 0.5 30 0.2\n", 30e6, -40, ""},
+		{"order 21_12", "a.ts", header + "[Two-Port Data Order] 21_12\n[Network Data]\n" + row + "[End]\n", 30e6, -40, ""},
+		{"order 12_21", "a.ts", header + "[Two-Port Data Order] 12_21\n[Network Data]\n" + row + "[End]\n", 30e6, -20, ""},
+		{"no order", "a.ts", header + "[Network Data]\n" + row + "[End]\n", 0, 0, "[Two-Port Data Order] is missing"},
+		{"four ports, row by row", "a.s4p", "# MHz S MA R 50\n30 0.9 0 0.2 0 0.2 0 0.2 0\n0.001 0 0.9 0 0.2 0 0.2 0\n0.2 0 0.2 0 0.9 0 0.2 0\n0.2 0 0.2 0 0.2 0 0.9 0\n", 30e6, -60, ""},
+		{"one port: S11", "a.s1p", "# Hz S RI R 50\n30 0.06 0.08\n", 30, -20, ""},
+		{"admittances", "a.s2p", "# MHz Y MA R 50\n" + row, 0, 0, "Y are admittance parameters"},
+		{"five ports", "a.s5p", "# MHz S MA R 50\n", 0, 0, "a network of 5 ports"},
+	} {
+		dir := folder(t, map[string]string{"runs.csv": "file,state\n" + tt.file + ",floor\n", tt.file: tt.text})
+		var levels []sampled
+		res := readVisiting(t, DefaultOptions(), func(r *Run) { levels = append(levels, levelsOf(r)...) }, dir)
+		switch {
+		case tt.refused != "" && (res.err == nil || !strings.Contains(res.err.Error(), tt.refused)):
+			t.Errorf("%s: %v, want %q", tt.name, res.err, tt.refused)
+		case tt.refused == "" && (res.err != nil || len(levels) != 1 || levels[0].hz != tt.hz || math.Abs(levels[0].level-tt.want) > 1e-9):
+			t.Errorf("%s: %v, %v, want %v Hz %v dB", tt.name, res.err, levels, tt.hz, tt.want)
+		}
+	}
+}
+
 func levelsOf(r *Run) []sampled {
 	column := func(name string) arrow.Array { return r.Readings.Column(r.Readings.Schema().FieldIndices(name)[0]) }
 	hz, level, limited := column("freq_hz").(*array.Float64), column("level").(*array.Float64), column("limited").(*array.Boolean)
