@@ -41,6 +41,8 @@ var rules = []rule{
 		why: "these know nothing of the project"},
 	{from: []string{"cmd/internal/study"}, only: []string{"ingest/...", "stats/...", "cmd/internal/report", "cmd/internal/spill"},
 		why: "the study is where reading and statistics meet, and ends in a report"},
+	{from: []string{"notebooks/..."}, only: []string{"ingest/...", "stats/..."}, forbid: []string{"github.com/urfave/..."},
+		why: "a program of a user's own stands on what is public"},
 	{from: []string{"cmd/sealbound"}, only: []string{"cmd/internal/..."}, forbid: []string{"gonum.org/...", "github.com/apache/..."},
 		why: "the command line reads and computes nothing"},
 	{from: []string{"..."}, tests: true, forbid: []string{"github.com/apache/arrow/go/v15/parquet/pqarrow/...", "github.com/apache/arrow/go/v15/arrow/compute/...",
@@ -124,8 +126,8 @@ func TestImports(t *testing.T) {
 		}
 	}
 	for pkg, sides := range meets {
-		if sides["ingest"] && sides["stats"] && pkg != "cmd/internal/study" {
-			t.Errorf("%s imports both ingest and stats: only cmd/internal/study does", pkg)
+		if sides["ingest"] && sides["stats"] && pkg != "cmd/internal/study" && pkg != "notebooks/analysis" {
+			t.Errorf("%s imports both ingest and stats: only cmd/internal/study does, and the analysis that shows how a user may", pkg)
 		}
 	}
 }
@@ -200,6 +202,8 @@ func TestRules(t *testing.T) {
 		{"cmd/internal/texttab/table.go", "sealbound/cmd/internal/report", 1},
 		{"cmd/internal/study/judge.go", "sealbound/ingest sealbound/stats/judge sealbound/cmd/internal/report", 0},
 		{"cmd/internal/study/judge.go", "sealbound/cmd/internal/atomicfile", 1},
+		{"notebooks/analysis/main.go", "io os sealbound/ingest sealbound/stats/interval github.com/apache/arrow/go/v15/arrow/array", 0},
+		{"notebooks/analysis/main.go", "sealbound/cmd/internal/study", 1},
 		{"cmd/sealbound/main.go", "github.com/urfave/cli/v2 sealbound/cmd/internal/study", 0},
 		{"cmd/sealbound/main.go", "sealbound/stats/judge", 1},
 		{"cmd/sealbound/main.go", "sealbound/ingest", 1},
