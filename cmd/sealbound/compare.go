@@ -29,7 +29,8 @@ func compareCommand(compare analysis) *command {
 			"A product needs two fittings at least, in different boxes if possible. Best is a campaign where every box carries every product; products tested in boxes of their own need many more boxes. Control boxes are left out. Of each fitting the first tests are taken, or with --at-age those at a given age.\n" +
 			"Strips are counted as four pieces of a quarter of the perimeter for each box, each cut whole from a strip (boxes.csv: perimeter_mm; gaskets.csv: strip_length_mm, strip_price, currency).",
 		example: "--against 'as-bought rubber' testdata/demo",
-		options: slices.Concat(comparingOptions(&s), productOptions(&s), readingOptions(&s), outputOptions(&out), []option{required}),
+		options: slices.Concat(comparingOptions(&s), productOptions(&s), readingOptions(&s), outputOptions(&out), []option{required},
+			idleOptions("coverage", "seed")),
 		action: func(c call, paths []string) error {
 			doc, err := c.analyse(compare, paths, s)
 			if err != nil {

@@ -106,6 +106,9 @@ func (p program) offers(words []string) []offer {
 	if strings.HasPrefix(last, "-") {
 		var all []offer
 		for _, o := range cmd.options {
+			if o.idle {
+				continue
+			}
 			all = append(all, offer{"--" + o.name, o.usage})
 			if o.short != "" {
 				all = append(all, offer{"-" + o.short, o.usage})

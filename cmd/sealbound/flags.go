@@ -24,6 +24,7 @@ type option struct {
 	section string   // of the help
 	offers  []string // values that completion offers
 	list    bool     // several values may be joined by commas
+	idle    bool     // accepted, and without a part in the command
 	// set takes the value; its error says what is allowed.
 	set func(text string) error
 }

@@ -72,6 +72,9 @@ func (cmd *command) help() string {
 		rows = nil
 	}
 	for _, o := range cmd.options {
+		if o.idle {
+			continue
+		}
 		if o.section != section {
 			flush()
 			section = o.section

@@ -188,7 +188,14 @@ func (cmd *command) cli(c call) *cli.Command {
 			}
 			return usage("%v", err)
 		},
-		Action: func(ctx *cli.Context) error { return cmd.action(c, ctx.Args().Slice()) },
+		Action: func(ctx *cli.Context) error {
+			for _, o := range cmd.options {
+				if o.idle && ctx.IsSet(o.name) {
+					fmt.Fprintf(c.stderr, "note: --%s plays no part in %s\n", o.name, cmd.name)
+				}
+			}
+			return cmd.action(c, ctx.Args().Slice())
+		},
 	}
 	for _, o := range cmd.options {
 		out.Flags = append(out.Flags, &cli.GenericFlag{Name: o.name, Usage: o.usage, Value: setter{o, &bad}})

@@ -30,7 +30,8 @@ func spreadCommand(spread analysis) *command {
 			"It speaks of the last test of each box, as judge does. With --all-dates it speaks of all years, and keeps wear apart where the strips were followed long enough. Control boxes are left out beside others. Points with readings at the receiver's floor are left out, since a floor hides spread.\n" +
 			"With --tolerance: repeatable where the upper bound of the limit (2.8 SDs) is within it, not repeatable where the lower bound is beyond it, else undecided.",
 		example: "--all-dates testdata/demo",
-		options: slices.Concat(spreadOptions(&s), choosingOptions(&s), readingOptions(&s), outputOptions(&out), []option{require}),
+		options: slices.Concat(spreadOptions(&s), choosingOptions(&s), readingOptions(&s), outputOptions(&out), []option{require},
+			idleOptions("target", "coverage", "this-setup", "seed")),
 		action: func(c call, paths []string) error {
 			if required != nil && s.ToleranceDB == 0 {
 				return usage("--require repeatable needs --tolerance: within how many dB?")

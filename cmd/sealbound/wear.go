@@ -17,7 +17,8 @@ func wearCommand(wear analysis) *command {
 		about: "Fits a line over the age of the strips to the closings of all sessions, per gasket and band, with boxes, strips, sessions and visits as levels of spread; a session's offset is common to all boxes measured then. Says how fast the attenuation falls, where its mean and lower bound stand, on which dates they meet the target, and when to test next.\n" +
 			"Every closing needs a date; age counts from installed, else from the strip's first test. Three sessions give a slope, five can show a trend by rank. A reading at the receiver's floor hides wear: points with such readings are left out, or the readings modelled. A box of role control in boxes.csv, never opened, tells wear from drift of the instruments.",
 		example: "testdata/demo",
-		options: slices.Concat(wearOptions(&s), choosing, readingOptions(&s), outputOptions(&out)),
+		options: slices.Concat(wearOptions(&s), choosing, readingOptions(&s), outputOptions(&out),
+			idleOptions("within", "all-dates", "this-setup", "seed")),
 		action: func(c call, paths []string) error {
 			doc, err := c.analyse(wear, paths, s)
 			if err != nil {
