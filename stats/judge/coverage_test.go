@@ -25,7 +25,7 @@ func replicates(t *testing.T, n int) int {
 	return n
 }
 
-// quick judges with fewer draws behind nested coverage bounds.
+// quick judges with fewer draws behind coverage bounds of many nested levels.
 var quick = func() Settings { s := usual; s.Draws = 1000; return s }()
 
 // leastCoverage is what every bound must reach at nominal 0.95.

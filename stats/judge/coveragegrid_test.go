@@ -70,7 +70,7 @@ func TestCoverageGrid(t *testing.T) {
 	}
 	t.Logf("%d cells, %d below", len(cells), low)
 	if long {
-		head := fmt.Sprintf("# Coverage of the bounds at nominal 0.95\n\n%d campaigns each, made by `SEALBOUND_LONG=1 go test -run TestCoverageGrid ./stats/judge`. SD of a closing 1 dB, of a session 1 dB where there are several. Coverage 0.90; 1,000 draws.\n\n"+
+		head := fmt.Sprintf("# Coverage of the bounds at nominal 0.95\n\n%d campaigns each, made by `SEALBOUND_LONG=1 go test -run TestCoverageGrid ./stats/judge`. SD of a closing 1 dB, of a session 1 dB where there are several. Coverage 0.90; the limits of nested levels integrated, not drawn.\n\n"+
 			"| boxes | closings a visit | sessions | box SD | | mean | next closing | coverage |\n|---|---|---|---|---|---|---|---|\n", reps)
 		if err := os.MkdirAll("testdata", 0o755); err != nil {
 			t.Fatal(err)
