@@ -179,7 +179,7 @@ func TestIntegrateAgainstDraws(t *testing.T) {
 			}
 		}
 		t.Logf("%d levels: %v limits, %v not integrated; mean score %.3f, mean square %.3f", levels, n, failed, sum/n, squares/n)
-		if failed > 0.1*n*float64(levels-2) || math.Abs(sum/n) > 0.25 || squares/n > 1.4 {
+		if failed > 0.1*n*float64(levels-2)+0.01*n || math.Abs(sum/n) > 0.25 || squares/n > 1.4 {
 			t.Errorf("%d levels: %v of %v limits not integrated; standard scores have mean %v and mean square %v, want 0 and 1", levels, failed, n, sum/n, squares/n)
 		}
 	}

@@ -3,6 +3,8 @@ package mixed
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // zeroResidual is the residual variance, as a share of that of the least-squares
@@ -253,36 +255,49 @@ func (o *searcher) direction(phi []float64) {
 	}
 }
 
-// newtonStep solves for the step; the Hessian is made positive definite by a
-// ridge where it is not.
+// newtonStep solves for the step. Where the Hessian is not positive definite its
+// eigenvalues count with their size: along a valley that still bends downwards a ridge,
+// which must outweigh the steepest direction, would let the steps creep.
 func (o *searcher) newtonStep() {
 	m, k := len(o.free), o.k
-	ridge := 0.0
-	for {
+	for a, i := range o.free {
+		for b, j := range o.free {
+			o.factor[a*m+b] = o.hess[i*k+j]
+		}
+		o.small[a] = -o.grad[i]
+	}
+	if cholesky(o.factor, m, 1e-12) {
+		cholSolve(o.factor, m, o.small[:m])
+		return
+	}
+	h := mat.NewSymDense(m, nil)
+	sound := true
+	for a, i := range o.free {
+		for b := a; b < m; b++ {
+			v := o.hess[i*k+o.free[b]]
+			sound = sound && !math.IsNaN(v) && !math.IsInf(v, 0)
+			h.SetSym(a, b, v)
+		}
+	}
+	var e mat.EigenSym
+	if !sound || !e.Factorize(h, true) { // a plain descent step
 		for a, i := range o.free {
-			for b, j := range o.free {
-				o.factor[a*m+b] = o.hess[i*k+j]
-			}
-			o.factor[a*m+a] += ridge
-			o.small[a] = -o.grad[i]
+			o.small[a] = -math.Copysign(0.1, o.grad[i])
 		}
-		if cholesky(o.factor, m, 1e-12) {
-			cholSolve(o.factor, m, o.small[:m])
-			return
+		return
+	}
+	values := e.Values(nil) // ascending
+	least := 1e-10 * max(1e-6, math.Abs(values[0]), math.Abs(values[m-1]))
+	var v mat.Dense
+	e.VectorsTo(&v)
+	clear(o.small[:m])
+	for c, l := range values {
+		var along float64
+		for a, i := range o.free {
+			along -= o.grad[i] * v.At(a, c)
 		}
-		if ridge == 0 {
-			for _, i := range o.free {
-				ridge = max(ridge, math.Abs(o.hess[i*k+i]))
-			}
-			ridge = max(1e-3*ridge, 1e-8)
-		} else {
-			ridge *= 4
-		}
-		if ridge > 1e30 { // not finite: a plain descent step
-			for a, i := range o.free {
-				o.small[a] = -math.Copysign(0.1, o.grad[i])
-			}
-			return
+		for a := range m {
+			o.small[a] += along / max(math.Abs(l), least) * v.At(a, c)
 		}
 	}
 }
