@@ -24,7 +24,7 @@ import (
 const (
 	spoolMemory  = 8 << 20
 	cacheFile    = 1 << 20  // a plain file up to this size is kept in memory
-	cacheTotal   = 16 << 20 // of all those together
+	cacheTotal   = 4 << 20  // of all those together
 	openAtOnce   = 64       // plain files kept open between uses
 	mostPacked   = 200      // times its packed size: readings shrink to a tenth, a bomb to a thousandth
 	fewUnpacked  = 64 << 20 // up to here any packing is taken

@@ -50,8 +50,11 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 	if fault != nil {
 		return refuse(faulty(fault))
 	}
-	var r record.Reader
+	d := desks.Get().(*desk)
+	defer desks.Put(d)
+	r := &d.reader
 	r.Reset(src, start, size, 1, false)
+	r.Sip()
 	for r.Next() && r.Blank() {
 	}
 	if err := r.Err(); err != nil {
@@ -76,7 +79,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 	h, problems := parseHeader(cells, places, len(text)+1)
 	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine(), piece: pieceSize}
 	if len(problems) > 0 {
-		if p, ok := below(&r, cells); ok && p.Line == h.line {
+		if p, ok := below(r, cells); ok && p.Line == h.line {
 			problems = []reading.Problem{p} // the header is another line, so what this one lacks says nothing
 		} else if ok {
 			problems = append(problems, p)
@@ -204,8 +207,11 @@ func (t *table) HeaderLine() int { return t.header.line }
 // Place finds the cell of column c in the row at the given offset again.
 func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) reading.Place {
 	p := reading.Place{Line: line}
-	var r record.Reader
+	d := desks.Get().(*desk)
+	defer desks.Put(d)
+	r := &d.reader
 	r.Reset(src, at, t.size, line, t.plain)
+	r.Sip()
 	if !r.Next() || r.Fault() != nil {
 		return p
 	}

@@ -40,6 +40,10 @@ func (r *Reader) Take(bytes, lines int) {
 // Tame.
 func (r *Reader) Vouch() { r.vouched = true }
 
+// Sip tells, after Reset, that few records will be read: the source is then read a
+// few kilobytes at a time.
+func (r *Reader) Sip() { r.sips = true }
+
 // Tame reports whether Lines could have returned all bytes that were read so far.
 func (r *Reader) Tame() bool { return r.vouched || r.plain || !r.wild }
 

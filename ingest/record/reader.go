@@ -44,6 +44,7 @@ type Reader struct {
 	tame        bool // the whole lines in buf hold neither a quote nor a zero byte, and are UTF-8
 	wild        bool // some buf was not tame
 	whole       int  // the end of the last whole line in buf; 0 where there is none
+	sips        bool // little is read at a time
 	line        int  // of what follows
 	err         error
 	start, stop int // of the record in buf, without its line end
@@ -67,7 +68,7 @@ type Reader struct {
 func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
 	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
 	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.quotes, r.lastKept = 0, 0, nil, nil, false, false, false, false
-	r.vouched, r.tame, r.wild, r.whole = false, false, false, 0
+	r.vouched, r.tame, r.wild, r.whole, r.sips = false, false, false, 0, false
 }
 
 // Plain reports whether all bytes read so far were ASCII without quotes, carriage
@@ -115,9 +116,14 @@ func (r *Reader) more() bool {
 	r.base += int64(r.pos)
 	r.fill -= r.pos
 	r.pos, r.lastKept = 0, false
+	if sip := max(r.fill, 1<<12); r.sips && r.fill+sip <= len(r.buf) {
+		return r.read(sip)
+	}
 	if r.fill == len(r.buf) || len(r.buf) < block {
 		size := max(2*len(r.buf), 1<<12)
-		if left := r.end - r.base; left > int64(size) {
+		if left := r.end - r.base; r.sips && left > int64(size) {
+			// as much as that
+		} else if left > int64(size) {
 			size = max(size, block)
 		} else {
 			size = max(int(left), len(r.buf))
@@ -128,7 +134,12 @@ func (r *Reader) more() bool {
 			r.buf = grown
 		}
 	}
-	want := min(int64(len(r.buf)-r.fill), r.end-r.base-int64(r.fill))
+	return r.read(len(r.buf) - r.fill)
+}
+
+// read puts at most so many bytes behind those in the buffer.
+func (r *Reader) read(most int) bool {
+	want := min(int64(most), r.end-r.base-int64(r.fill))
 	n, err := r.src.ReadAt(r.buf[r.fill:r.fill+int(want)], r.base+int64(r.fill))
 	if int64(n) < want {
 		if err == nil || err == io.EOF {
