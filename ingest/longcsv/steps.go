@@ -2,6 +2,7 @@ package longcsv
 
 import (
 	"math"
+	"sync/atomic"
 
 	"sealbound/ingest/reading"
 )
@@ -45,10 +46,25 @@ const (
 // is read row by row.
 const mostCells = 128
 
+// A layout is what a header says of the rows under it. The files of a campaign mostly
+// share one.
+type layout struct {
+	text    string // of the header
+	header  *header
+	steps   []step
+	roles   []role           // by cell
+	label   []int32          // by cell that is a label: its number among texts
+	texts   []int            // the cells that are labels
+	columns []reading.Column // what they are
+}
+
+// lastLayout is the layout of the file that was opened last.
+var lastLayout atomic.Pointer[layout]
+
 // plan lays out the steps in which rows are read, and the columns of labels.
-func (t *table) plan() {
-	h := t.header
-	t.roles, t.label = make([]role, h.cells), make([]int32, h.cells)
+func (l *layout) plan() {
+	h := l.header
+	l.roles, l.label = make([]role, h.cells), make([]int32, h.cells)
 	number := make([]reading.Column, h.cells)
 	for i := range number {
 		number[i] = reading.Columns
@@ -58,14 +74,14 @@ func (t *table) plan() {
 		switch {
 		case at < 0:
 		case c.IsText():
-			t.roles[at], t.label[at] = labelled, int32(len(t.texts))
-			t.texts, t.columns = append(t.texts, at), append(t.columns, c)
+			l.roles[at], l.label[at] = labelled, int32(len(l.texts))
+			l.texts, l.columns = append(l.texts, at), append(l.columns, c)
 		case c == reading.State:
-			t.roles[at] = stateCell
+			l.roles[at] = stateCell
 		case c == reading.Date:
-			t.roles[at] = dateCell
+			l.roles[at] = dateCell
 		case c == reading.Installed:
-			t.roles[at] = installedCell
+			l.roles[at] = installedCell
 		case c != reading.Run:
 			number[at] = c
 		}
@@ -89,6 +105,6 @@ func (t *table) plan() {
 		case reading.Gain:
 			s.slot = gainSlot
 		}
-		t.steps = append(t.steps, s)
+		l.steps = append(l.steps, s)
 	}
 }

@@ -12,20 +12,15 @@ import (
 
 // A table is an opened file of the long format.
 type table struct {
-	path    string
-	file    int32
-	size    int64
-	header  *header
+	path string
+	file int32
+	size int64
+	*layout
 	body    int64 // offset of the first line of data
 	line    int   // of the first line of data
 	piece   int64 // how much of the file Index looks at at a time
 	plain   bool  // Index found nothing but ASCII without quotes
 	tame    bool  // Index found nothing but UTF-8 without quotes
-	steps   []step
-	roles   []role           // by cell
-	label   []int32          // by cell that is a label: its number among texts
-	texts   []int            // the cells that are labels
-	columns []reading.Column // what they are
 	lacking [reading.Columns]atomic.Bool
 }
 
@@ -66,6 +61,12 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 	if r.Blank() {
 		return refuse(reading.Problem{What: "the file holds blank lines only", Mend: "write a header line and the readings, or remove the file"})
 	}
+	open := func(l *layout) *table {
+		return &table{layout: l, path: path, file: file, size: size, body: r.After(), line: r.NextLine(), piece: pieceSize}
+	}
+	if l := lastLayout.Load(); l != nil && l.header.line == r.Line() && l.text == string(r.Text()) {
+		return open(l), nil, nil
+	}
 	text := string(r.Text())
 	if d := delimiter(text); d != "" {
 		return refuse(reading.Problem{Line: r.Line(), Column: 1, Text: text, What: "cells are separated by " + d,
@@ -77,7 +78,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 		places[i].line, places[i].column = r.Place(i)
 	}
 	h, problems := parseHeader(cells, places, len(text)+1)
-	t := &table{path: path, file: file, size: size, header: h, body: r.After(), line: r.NextLine(), piece: pieceSize}
+	t := open(&layout{text: text, header: h})
 	if len(problems) > 0 {
 		if p, ok := below(r, cells); ok && p.Line == h.line {
 			problems = []reading.Problem{p} // the header is another line, so what this one lacks says nothing
@@ -92,6 +93,7 @@ func Open(path string, file int32, src io.ReaderAt, size int64) (reading.Table, 
 		return nil, problems, r.Err()
 	}
 	t.plan()
+	lastLayout.Store(t.layout)
 	return t, nil, nil
 }
 
