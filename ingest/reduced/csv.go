@@ -22,6 +22,7 @@ func Header(src io.ReaderAt, size int64) ([]string, error) {
 	}
 	var r record.Reader
 	r.Reset(src, start, size, 1, false)
+	r.Sip()
 	for r.Next() && r.Blank() {
 	}
 	if r.Err() != nil || r.Fault() != nil || r.Blank() {
