@@ -10,6 +10,11 @@
 // what stands there, what is wrong and what would mend it. Every line of data is
 // counted as used, skipped or blank.
 //
+// Traces and network files, one sweep each, say nothing of boxes and closings: a
+// runs.csv in their folder does, and how each is written. It is read before all
+// else (listing.go); the files that it lists are then tables like any other
+// (listed.go), and Propose writes one to be filled in.
+//
 // The formats are packages below this one; formats.go lists them. They know
 // columns and cells, this package alone knows what a pair is.
 package ingest

@@ -17,8 +17,9 @@ func unit(u string) arrow.Metadata { return arrow.NewMetadata([]string{"unit"}, 
 //	attenuation_db = (level - tx - gain) open - (max(level, floor) - tx - gain) closed
 //
 // limited is true where the closed level stood less than the floor margin above
-// the floor: the attenuation is at least the figure. headroom_db is open - floor
-// - margin, the most this set-up can show at the point; null where no floor is
+// the floor, or was itself written as an upper bound: the attenuation is at least
+// the figure. headroom_db is open - floor - margin, the most this set-up can show at
+// the point, and of an upper bound at most what it shows; null where no floor is
 // known or where the data give attenuations. floor_known is false where nothing
 // says whether the reading is clear of the floor. open_db and closed_db are
 // level - tx - gain of the two, null where the data give attenuations.
@@ -42,7 +43,7 @@ var Attenuation = arrow.NewSchema([]arrow.Field{
 // and written_unit keep what stood in the file (dBm, dBuV or dB). floor is what
 // stood beside the reading, in level_unit. normalised_db = level - tx - gain.
 // attenuation_db is filled, and the levels are null, where the data give
-// attenuations; limited then tells those that are at least the figure. used is
+// attenuations; limited tells those that are at least the figure, and levels that are at most it. used is
 // false for readings that a problem kept from use.
 var Readings = arrow.NewSchema(readingFields(), nil)
 
