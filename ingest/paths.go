@@ -74,7 +74,7 @@ func (s *search) path(p string) error {
 			return err
 		}
 		if len(s.files)+len(s.twice) == before {
-			return fmt.Errorf("%w: the folder %s holds no %s file", ErrNoFiles, p, strings.Join(endings(), " or "))
+			return fmt.Errorf("%w: the folder %s holds no %s file, nor a runs.csv that lists others", ErrNoFiles, p, strings.Join(endings(), ", "))
 		}
 		return nil
 	case err == nil:

@@ -108,6 +108,14 @@ func TestProposalKeeps(t *testing.T) {
 	}
 }
 
+// A header alone is completed too.
+func TestProposalForHeader(t *testing.T) {
+	p, err := Propose(context.Background(), folder(t, map[string]string{"runs.csv": "\nfile,box,state\n", "a.csv": openTrace}))
+	if err != nil || string(p.Table) != "file,box,state\na.csv,,\n" || p.Kept != 0 {
+		t.Errorf("%+v, %v", p, err)
+	}
+}
+
 func TestNoProposal(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
@@ -117,6 +125,7 @@ func TestNoProposal(t *testing.T) {
 		{"nothing", map[string]string{"notes.txt": "rain"}, false},
 		{"long CSV", map[string]string{"runs.csv": "run,box,gasket,closing,state,freq_mhz,level_dbm\n"}, false},
 		{"ragged", map[string]string{"runs.csv": "file,state\na.csv\n", "a.csv": openTrace}, true},
+		{"blank", map[string]string{"runs.csv": "\n\n", "a.csv": openTrace}, true},
 		{"semicolons", map[string]string{"runs.csv": "file;state\na.csv;open\n", "a.csv": openTrace}, true},
 		{"Latin-1", map[string]string{"runs.csv": "file,note\na.csv,\xe4\n", "a.csv": openTrace}, true},
 	} {

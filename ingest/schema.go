@@ -43,8 +43,8 @@ var Attenuation = arrow.NewSchema([]arrow.Field{
 // and written_unit keep what stood in the file (dBm, dBuV or dB). floor is what
 // stood beside the reading, in level_unit. normalised_db = level - tx - gain.
 // attenuation_db is filled, and the levels are null, where the data give
-// attenuations; limited tells those that are at least the figure, and levels that are at most it. used is
-// false for readings that a problem kept from use.
+// attenuations; limited tells those that are at least the figure, and levels that
+// are at most it. used is false for readings that a problem kept from use.
 var Readings = arrow.NewSchema(readingFields(), nil)
 
 func readingFields() []arrow.Field {

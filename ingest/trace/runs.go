@@ -122,7 +122,8 @@ type runsReader struct {
 // ParseRuns reads runs.csv: comma-separated UTF-8, each row on one line. The
 // column file is needed; look tells what keeps a file that a row names from being
 // read, nil where that is not to be looked at. What is wrong goes to problems; rows with a
-// problem are left out, and Runs is nil where the table as a whole cannot be used.
+// problem are left out, and Runs is nil where the table as a whole cannot be used;
+// a table without rows is a problem, and no rows.
 // The Count is of the lines below the header, 0 where the file is no text. The
 // error is that of src alone.
 func ParseRuns(src io.Reader, name string, look func(file string) *cell.Fault, problems *reading.Problems) (*Runs, reading.Count, error) {
@@ -206,7 +207,8 @@ func (r *runsReader) read(data []byte, look func(string) *cell.Fault) (*Runs, re
 	case r.columns == nil:
 		r.add(reading.Problem{Line: 1, Column: 1, What: "the file holds blank lines only", Mend: write})
 	case count.Rows == count.Blank:
-		r.add(reading.Problem{Line: 1, Column: 1, What: "no rows below the header", Mend: "write a row for each trace file"})
+		r.add(reading.Problem{Line: runs.header, Column: 1, What: "no rows below the header", Mend: "write a row for each trace file"})
+		return runs, count
 	default:
 		return runs, count
 	}

@@ -95,7 +95,7 @@ func TestRunsRefusals(t *testing.T) {
 	}{
 		{"empty", "", []string{"runs.csv: the file is empty"}, -1},
 		{"blank", "\n ,\n", []string{"runs.csv:1:1: the file holds blank lines only"}, -1},
-		{"header alone", "file,run\n\n", []string{"runs.csv:1:1: no rows below the header"}, -1},
+		{"header alone", "file,run\n\n", []string{"runs.csv:1:1: no rows below the header"}, 0},
 		{"UTF-16", "\xff\xfef\x00", []string{"runs.csv:1:1: the file is UTF-16"}, -1},
 		{"broken header", "file,\"run\na.csv,1\n", []string{"runs.csv:1:6: a quote is opened"}, -1},
 		{"semicolons", "file;run\na.csv;1\n", []string{"runs.csv:1:1: \"file;run\": the column file is missing; add a column file with the names of the trace files; its cells have commas"}, -1},
