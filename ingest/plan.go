@@ -68,9 +68,9 @@ type origin struct {
 // part finds the part to which a stretch of rows belongs.
 func (p *plan) part(from origin, s reading.Stretch) *part {
 	var g *group
-	if len(s.Run) > 0 {
-		if g = p.named[string(s.Run)]; g == nil {
-			g = &group{label: string(s.Run)}
+	if run := cell.Unguarded(s.Run); len(run) > 0 {
+		if g = p.named[string(run)]; g == nil {
+			g = &group{label: string(run)}
 			p.named[g.label] = g
 			p.order = append(p.order, g)
 		}

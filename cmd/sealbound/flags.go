@@ -212,6 +212,7 @@ func words(name, value, usage string, dst *[]string) option {
 func splitWords(s string) ([]string, error) {
 	r := csv.NewReader(strings.NewReader(s))
 	r.TrimLeadingSpace = true
+	r.LazyQuotes = !strings.HasPrefix(strings.TrimSpace(s), `"`) // 19" rack
 	list, err := r.Read()
 	if err != nil {
 		return nil, err

@@ -16,6 +16,7 @@ import (
 	"sealbound/cmd/internal/atomicfile"
 	"sealbound/cmd/internal/report"
 	"sealbound/cmd/internal/study"
+	"sealbound/cmd/internal/texttab"
 )
 
 func planCommand() *command {
@@ -64,6 +65,11 @@ func (c call) plan(s study.PlanSettings, out output, paths []string) error {
 	if planned.Sheet != nil {
 		if err := (output{file: s.SheetFile}).sparesInputs(doc.Inputs); err != nil {
 			return badValue("sheet", s.SheetFile, "it is one of the files that were read; name another")
+		}
+		for line := range strings.Lines(string(planned.Sheet)) {
+			if line = strings.TrimSuffix(line, "\n"); texttab.Clean(line) != line {
+				return usage("the sheet would hold a label that could steer a display or hide: %s; mend it in the past data, or name others with --box, --gasket, --positions and --polarizations", line)
+			}
 		}
 		put := func(w io.Writer) error { _, err := w.Write(planned.Sheet); return err }
 		if err := atomicfile.Write(s.SheetFile, put); err != nil {

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"sealbound/ingest/cell"
 	"sealbound/ingest/columnar"
 	"sealbound/ingest/reading"
 )
@@ -72,7 +73,7 @@ func (w *CSVWriter) Write(b *reading.Batch, n int, label, reference func(i int) 
 func (w *CSVWriter) cell(s *slot, b *reading.Batch, i int, label, reference func(i int) string) {
 	switch s.field.Kind {
 	case columnar.Text:
-		w.line = appendText(w.line, s.text(b, i, label, reference))
+		w.line = appendText(w.line, cell.Guarded(s.text(b, i, label, reference)))
 	case columnar.Day:
 		w.line = append(w.line, daysOf(s, b)[i].String()...)
 	case columnar.Number:

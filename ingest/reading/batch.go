@@ -24,9 +24,15 @@ func (l *Labels) Reset() {
 	l.codes[""] = 0
 }
 
-// Code numbers b, a text not seen yet included.
+// Code numbers b, a text not seen yet included. What guards a text from
+// spreadsheets is taken off.
 func (l *Labels) Code(b []byte) int32 {
 	if c, ok := l.codes[string(b)]; ok {
+		return c
+	}
+	if bare := cell.Unguarded(b); len(bare) < len(b) {
+		c := l.Code(bare)
+		l.codes[string(b)] = c
 		return c
 	}
 	c := int32(len(l.texts))

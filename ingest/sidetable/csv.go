@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
 )
 
@@ -26,6 +27,9 @@ func (t *Tables) CSV(name string) string {
 	w := csv.NewWriter(&b)
 	_ = w.Write(layouts[name].columns) // a Builder takes all
 	for _, r := range rows {
+		for i := range r {
+			r[i] = cell.Guarded(r[i])
+		}
 		_ = w.Write(r)
 	}
 	w.Flush()

@@ -225,7 +225,7 @@ func (w *row) get(name string) []byte {
 	return nil
 }
 
-func (w *row) text(name string) string { return string(w.get(name)) }
+func (w *row) text(name string) string { return string(cell.Unguarded(w.get(name))) }
 
 func (w *row) label(name string) string {
 	s := w.text(name)

@@ -12,7 +12,8 @@ import (
 // CSV writes one line per result row to w, numbers in shortest exact digits and
 // never rounded, undefined ones empty, lists joined with semicolons. Quoting is
 // that of RFC 4180; lines end in a line feed. A text that a spreadsheet would
-// run as a formula gets an apostrophe before it. What a table has no room for,
+// run as a formula gets an apostrophe before it, and what could steer a display
+// is shown as in text, such as \x1b. What a table has no room for,
 // the notes and the account of the input, goes to notes, line by line. Nothing
 // is written if any number is not finite.
 func CSV(w io.Writer, doc *Document, notes io.Writer) error {
@@ -91,10 +92,14 @@ func csvCell(v any) string {
 	return s
 }
 
-// inert keeps a spreadsheet from running a text as a formula. Full-width signs
-// count too: some spreadsheets narrow them.
+// inert keeps a spreadsheet from running a text as a formula, and a terminal from
+// being steered. Full-width signs count too: some spreadsheets narrow them.
 func inert(s string) string {
-	if strings.IndexAny(s, "=+-@\t\r\n＝＋－＠") == 0 {
+	lines := strings.Split(s, "\n") // a line end within a cell is no danger
+	for i := range lines {
+		lines[i] = texttab.Clean(lines[i])
+	}
+	if s = strings.Join(lines, "\n"); strings.IndexAny(s, "=+-@\n＝＋－＠") == 0 {
 		return "'" + s
 	}
 	return s

@@ -80,7 +80,7 @@ func HTML(w io.Writer, c *Campaign) error {
 			return err
 		}
 	}
-	return errors.New("the page would take more than 1.5 MB, even with most of it left out: choose fewer groups with --box, --gasket or --by")
+	return errors.New("the page would take more than 1.5 MB, even with most of it left out: choose fewer groups with --box, --gasket or --by, or shorten long names in the data")
 }
 
 // SheetHTML writes the sheet of one box.

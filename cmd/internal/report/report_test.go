@@ -329,7 +329,7 @@ func TestCSV(t *testing.T) {
 		{1, "group_gasket", "copper mesh"}, {1, "group_session", ""}, {1, "band_lo_hz", "300000000"},
 		{1, "levels", "box+fitting;closing"}, {1, "mean_db", "0.30000000000000004"}, {1, "weakest_margin_db", "-1.75"},
 		{1, "lowest_limited", "true"}, {2, "weakest_freq_hz", ""}, {2, "margin_db", "-26.085"}, // a number, no text: no apostrophe
-		{2, "reason", "a \"quoted\", text\nin two lines"}, {3, "group_gasket", "'@x"}, {3, "group_box", "'\t7"},
+		{2, "reason", "a \"quoted\", text\nin two lines"}, {3, "group_gasket", "'@x"}, {3, "group_box", `\t7`},
 		{3, "group_session", "'＝1"}, {3, "mean_db", ""}, {3, "verdicts_next", "too few"}, {3, "needed_more", "4"},
 	} {
 		if got := cell(tt.row, tt.name); got != tt.want {

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 
+	spreadsheet "sealbound/ingest/cell"
 	"sealbound/stats/plan"
 )
 
@@ -119,13 +120,13 @@ func sheetCSV(sheet plan.Sheet, dated bool) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	line := make([]string, 0, len(sheetHeader))
-	put := func(cell func(name string) string) error {
+	put := func(text func(name string) string) error {
 		line = line[:0]
 		for _, name := range sheetHeader {
 			if name == "position" && !position || name == "polarization" && !polarization {
 				continue
 			}
-			line = append(line, cell(name))
+			line = append(line, spreadsheet.Guarded(text(name)))
 		}
 		return w.Write(line)
 	}
