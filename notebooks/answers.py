@@ -74,12 +74,13 @@ def result(*args):
 def show(*args, until=None):
     """Print a command and its answer as the terminal would, up to the line that begins with `until`."""
     words = [f"'{w}'" if " " in w else w for w in _words(args)]
-    print("$ sealbound", " ".join(words))
+    lines = ["$ sealbound " + " ".join(words)]
     for line in run(*args).splitlines():
         if until and line.startswith(until):
-            print("...")
-            return
-        print(line)
+            lines.append("...")
+            break
+        lines.append(line)
+    print("\n".join(lines))
 
 
 def campaign(name, seed, **flags):

@@ -36,12 +36,25 @@ def plain_png(encoded):
     return base64.b64encode(b"".join(out)).decode() + "\n"
 
 
+def joined(outputs):
+    """Outputs with what was printed in one go made one: a slow machine sends it in pieces."""
+    out = []
+    for o in outputs:
+        if out and o["output_type"] == out[-1]["output_type"] == "stream" and o["name"] == out[-1]["name"]:
+            out[-1]["text"] += o["text"]
+        else:
+            out.append(o)
+    return out
+
+
 def tidy(nb):
     """Leave in a notebook only what would come out alike tomorrow and elsewhere."""
     nb.metadata = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
                    "language_info": {"name": "python"}}
     for cell in nb.cells:
         cell.metadata = {}
+        if "outputs" in cell:
+            cell["outputs"] = joined(cell["outputs"])
         for output in cell.get("outputs", []):
             if "metadata" in output:
                 output["metadata"] = {}
@@ -114,6 +127,7 @@ def main(args):
             os.environ["SEALBOUND"] = str(Path(os.environ["SEALBOUND"]).resolve())
         for file in files:
             nb = nbformat.read(file, as_version=4)
+            tidy(nb)
             before = text(nb)
             client = NotebookClient(nb, timeout=900, kernel_name="python3", allow_errors=True, record_timing=False,
                                     resources={"metadata": {"path": str(HERE)}})
