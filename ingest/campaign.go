@@ -144,6 +144,7 @@ type Options struct {
 	ProblemLimit  int                                    // list at most so many problems
 	Stdin         interface{ Read([]byte) (int, error) } // what the path "-" reads
 	OmitReadings  bool                                   // leave Run.Readings nil, which is faster
+	Progress      func(done, total int64)                // told bytes now and then, from the calling goroutine; nil: not told
 	Allocator     memory.Allocator                       // of the records; nil: the default one
 }
 

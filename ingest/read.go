@@ -31,6 +31,7 @@ type reader struct {
 	onlyOpen []string        // runs without a closed reading
 	serves   map[string]bool // runs that others name as their reference
 	carried  []carried
+	meter    *meter
 	summary  *Summary
 	recycler recycler
 }
@@ -73,6 +74,7 @@ func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) err
 		return nil, err
 	}
 	r.plan.settle()
+	r.meter.turn(r.plan.runs)
 	if err := r.visitAll(ctx, visit); err != nil {
 		return nil, err
 	}
@@ -122,6 +124,7 @@ func (r *reader) index(ctx context.Context, s *search) error {
 	if err := r.list(ctx, s); err != nil {
 		return err
 	}
+	r.meter = newMeter(r.opt.Progress, s.files)
 	for _, f := range s.files {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -129,6 +132,7 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		in := &file{path: f.path, input: Input{Path: f.path}}
 		number := int32(len(r.files))
 		r.files = append(r.files, in)
+		r.meter.enter(int(number))
 		if f.list != nil { // read already
 			f.list.file, in.input = number, f.list.input
 			continue
@@ -252,6 +256,7 @@ func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.
 	m := mixer{ctx: ctx, file: in, number: number, src: src}
 	var failed error
 	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
+		r.meter.within(s.To)
 		if x := r.plan.part(from, s); failed == nil {
 			failed = m.add(x, s)
 		}
@@ -312,6 +317,7 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 		}
 		if err == nil {
 			r.take(&o)
+			r.meter.visited(j.run)
 			if o.run != nil {
 				err = visit(o.run)
 			}

@@ -58,6 +58,7 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 // request to end, or a terminal that is gone. Then no half-written file stays,
 // in whatever phase it was.
 func (p program) interruptible(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	stderr = onScreen(stderr)
 	signals := make(chan os.Signal, 1)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
 	if !signal.Ignored(syscall.SIGHUP) { // as nohup does

@@ -50,7 +50,7 @@ func (c call) plan(s study.PlanSettings, out output, paths []string) error {
 	}
 	var planned *study.Planned
 	answer := func(ctx context.Context, _ []string, read study.Settings) (*report.Document, error) {
-		s.Version, s.Stdin = read.Version, read.Stdin
+		s.Version, s.Stdin, s.Progress = read.Version, read.Stdin, read.Progress
 		p, err := study.Plan(ctx, s)
 		if err != nil {
 			return nil, err

@@ -28,7 +28,7 @@ func Check(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	n := &notebook{}
 	doc := &report.Document{Version: s.Version, Command: "check", Settings: s.readingSettings(), Inputs: inputRows(c.summary)}
 	row := c.checkRow()
-	alike, unread := c.sift(&row)
+	alike, unread := c.sift(&row, s)
 	if unread != nil {
 		return nil, unread
 	}

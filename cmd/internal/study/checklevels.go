@@ -13,7 +13,7 @@ import (
 // sift goes through the readings, session by session, so that it holds those of one:
 // it fills in what a check counts, and returns where closed levels of different boxes
 // agree.
-func (c *campaign) sift(row *report.CheckRow) (alike []string, err error) {
+func (c *campaign) sift(row *report.CheckRow, s Settings) (alike []string, err error) {
 	left := slices.Clone(c.closings)
 	slices.SortStableFunc(left, func(a, b *closing) int { return ingest.CompareLabels(a.Session, b.Session) })
 	measured := make([]bool, len(c.points))
@@ -23,23 +23,24 @@ func (c *campaign) sift(row *report.CheckRow) (alike []string, err error) {
 		for n < len(left) && left[n].Session == left[0].Session {
 			n++
 		}
-		s := sieve{c: c, headroom: slices.Repeat([]float64{nan}, len(c.points)), measured: measured, run: -1}
+		x := sieve{c: c, headroom: slices.Repeat([]float64{nan}, len(c.points)), measured: measured, run: -1}
 		for _, cl := range left[:n] {
-			if err := s.add(cl); err != nil {
+			if err := x.add(cl); err != nil {
 				return nil, err
 			}
 		}
-		row.Limited += s.limited
+		row.Limited += x.limited
 		if label := left[0].Session; label != "" {
-			if mean := s.meanHeadroom(); !math.IsNaN(mean) && !(mean >= low) {
+			if mean := x.meanHeadroom(); !math.IsNaN(mean) && !(mean >= low) {
 				low = mean
 			}
-			if boxes := s.alike(); len(boxes) > 0 {
+			if boxes := x.alike(); len(boxes) > 0 {
 				alike = append(alike, fmt.Sprintf("session %s: closed levels agree within %d dB at every common point for boxes %s: that is what a receiver's floor looks like; read it with the generator off",
 					label, floorLikeDB, strings.Join(boxes, ", ")))
 			}
 		}
 		left = left[n:]
+		s.told(len(c.closings)-len(left), len(c.closings))
 	}
 	row.HeadroomDB = defined(low)
 	last := nan

@@ -95,6 +95,9 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 	c := &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake()}
 	options := s.ingestOptions()
 	options.OmitReadings = also == nil
+	if s.Progress != nil {
+		options.Progress = func(done, total int64) { s.Progress("reading", done, total) }
+	}
 	summary, err := ingest.Read(ctx, paths, options, func(r *ingest.Run) error {
 		if also != nil {
 			if err := also(r); err != nil {

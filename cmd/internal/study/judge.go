@@ -149,14 +149,15 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 		note(g)
 	}
 	return func(yield func(*cell, error) bool) {
-		none := true
+		done := 0
 		for x, err := range c.each(groups, layers, t) {
-			none = false
 			if !yield(x, err) {
 				return
 			}
+			done++
+			s.told(done, len(groups)*len(layers))
 		}
-		if none {
+		if done == 0 {
 			yield(nil, c.unusable("no reading lies in the bands asked for; --bands each judges every frequency", n))
 		}
 	}, nil

@@ -53,6 +53,7 @@ type Settings struct {
 	Today                time.Time // readings dated after it are told; zero: not asked
 	Version              string
 	Stdin                io.Reader
+	Progress             func(stage string, done, total int64) // told how far the work is, from any goroutine; nil: not told
 
 	campaign *campaign // where several questions are asked of one reading
 	curves   bool      // wear: with what a picture needs
@@ -79,6 +80,13 @@ func DefaultSettings() Settings {
 		FloorMarginDB: in.FloorMarginDB, DriftDB: in.DriftDB, FreqMatchPPM: in.FreqMatch * 1e6,
 		Within: 90 * day, Average: "db", LimitedRaiseDB: 20, ProblemLimit: in.ProblemLimit, Seed: 1,
 		ToleranceOn: "repeatability", IntervalYears: 1, Slopes: "varying",
+	}
+}
+
+// told tells how many groups in bands are done.
+func (s Settings) told(done, total int) {
+	if s.Progress != nil {
+		s.Progress("computing", int64(done), int64(total))
 	}
 }
 
