@@ -193,8 +193,8 @@ func TestFlagsReachSettings(t *testing.T) {
 		g, w, d := reflect.ValueOf(got), reflect.ValueOf(want), reflect.ValueOf(study.DefaultSettings())
 		for i := range g.NumField() {
 			name := g.Type().Field(i).Name
-			if ofOthers := []string{"Against", "EquivalentDB", "AtAgeYears", "ToleranceDB", "ToleranceOn", "AsOf", "IntervalYears", "Slopes", "Today"}; slices.Contains(ofOthers, name) || !g.Type().Field(i).IsExported() {
-				continue // flags of compare, spread and wear, and the clock
+			if ofOthers := []string{"Against", "EquivalentDB", "AtAgeYears", "ToleranceDB", "ToleranceOn", "AsOf", "IntervalYears", "Slopes", "Today", "Progress"}; slices.Contains(ofOthers, name) || !g.Type().Field(i).IsExported() {
+				continue // flags of compare, spread and wear, the clock and the terminal
 			}
 			expected := w.Field(i).Interface()
 			if other := (pair[0] == "--floor") == (name == "NoFloor" || name == "BudgetFile"); other && slices.Contains([]string{"NoFloor", "BudgetFile", "FloorDBM", "SessionSDDB"}, name) {
