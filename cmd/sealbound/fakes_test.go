@@ -51,6 +51,9 @@ func fakeJudge(_ context.Context, paths []string, s study.Settings) (*report.Doc
 		}
 	}
 	switch name {
+	case "stuck.csv":
+		fmt.Fprintln(os.Stderr, "fitting")
+		select {} // deaf to the context
 	case "bad.csv":
 		return nil, &study.InputError{Problems: problems(), Omitted: 3, Err: errors.New("unusable")}
 	case "empty":

@@ -175,6 +175,9 @@ func optionalNumeral(name, value, usage, allowed string, lo, hi float64, open bo
 func choice(name, usage string, allowed []string, dst *string) option {
 	return option{name: name, value: strings.Join(allowed, "|"), usage: usage, offers: allowed, set: func(text string) error {
 		if !slices.Contains(allowed, text) {
+			if near, ok := nearest(text, allowed); ok {
+				return fmt.Errorf("did you mean %s? Allowed are %s", near, strings.Join(allowed, ", "))
+			}
 			return errors.New("allowed are " + strings.Join(allowed, ", "))
 		}
 		*dst = text

@@ -127,6 +127,7 @@ const (
 	notCleared  = 1
 	wrongUse    = 2   // or unusable input
 	interrupted = 130 // as shells say it: 128 and the number of the signal
+	brokenPipe  = 141 // likewise
 )
 
 func (p program) run(c call, args []string) int {
@@ -258,6 +259,9 @@ func (p program) exit(c call, name string, err error) int {
 	}
 	if c.ctx.Err() != nil && (errors.Is(err, c.ctx.Err()) || errors.Is(err, atomicfile.ErrAbandoned)) {
 		return interrupted // which is told where the signal was noticed
+	}
+	if errors.Is(err, syscall.EPIPE) {
+		return brokenPipe // whoever read has had enough
 	}
 	var (
 		failed *errNotCleared

@@ -1,13 +1,11 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"errors"
 	"io"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -25,44 +23,14 @@ import (
 const childVariable = "SEALBOUND_TEST_CHILD"
 
 func TestMain(m *testing.M) {
-	if os.Getenv(childVariable) != "" {
+	switch os.Getenv(childVariable) {
+	case "":
+	case "real":
+		os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr))
+	default:
 		os.Exit(fakes().interruptible(os.Args, os.Stdin, os.Stdout, os.Stderr))
 	}
 	os.Exit(m.Run())
-}
-
-// An interrupt while the program waits for its input ends it at once, with the
-// exit code that shells give, and leaves no file.
-func TestInterrupt(t *testing.T) {
-	dir := t.TempDir()
-	child := exec.Command(os.Args[0], "judge", "-", "-o", filepath.Join(dir, "out"))
-	child.Env = append(os.Environ(), childVariable+"=1")
-	if _, err := child.StdinPipe(); err != nil { // stays open: the program waits
-		t.Fatal(err)
-	}
-	stderr, err := child.StderrPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := child.Start(); err != nil {
-		t.Fatal(err)
-	}
-	lines := bufio.NewReader(stderr)
-	if line, err := lines.ReadString('\n'); err != nil || line != "reading\n" {
-		t.Fatalf("the child says %q, %v", line, err)
-	}
-	if err := child.Process.Signal(os.Interrupt); err != nil {
-		t.Fatal(err)
-	}
-	rest, _ := io.ReadAll(lines)
-	err = child.Wait()
-	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != interrupted || string(rest) != "sealbound: interrupted\n" {
-		t.Errorf("exit %v, standard error %q", err, rest)
-	}
-	if entries, err := os.ReadDir(dir); err != nil || len(entries) > 0 {
-		t.Errorf("left behind: %v, %v", entries, err)
-	}
 }
 
 // An analysis that ends after the interrupt is not written either.

@@ -34,6 +34,9 @@ const lineWidth = 100
 
 // write renders doc and writes it. Nothing is written if anything fails.
 func (o output) write(doc *report.Document, stdout, stderr io.Writer) error {
+	if isStdout(o.file) {
+		o.file = ""
+	}
 	if o.file != "" {
 		if err := o.sparesInputs(doc.Inputs); err != nil {
 			return err
@@ -67,6 +70,25 @@ func (o output) write(doc *report.Document, stdout, stderr io.Writer) error {
 	return err
 }
 
+// isStdout reports whether a file's name stands for standard output. Written as
+// a file it would be replaced where it was redirected.
+func isStdout(file string) bool {
+	return file == "-" || file == "/dev/stdout" || file == "/dev/fd/1" || file == "/proc/self/fd/1"
+}
+
+// place puts what fill writes into a file, whole or not at all, or on standard
+// output where the name stands for that.
+func (c call) place(file string, fill func(io.Writer) error) error {
+	if !isStdout(file) {
+		return atomicfile.Write(file, fill)
+	}
+	var whole bytes.Buffer
+	if err := fill(&whole); err != nil {
+		return err
+	}
+	return put(c.stdout, whole.String())
+}
+
 // sparesInputs refuses an output file that was an input.
 func (o output) sparesInputs(inputs []report.Input) error {
 	out, err := os.Stat(o.file)
@@ -77,7 +99,11 @@ func (o output) sparesInputs(inputs []report.Input) error {
 		return nil // writing will tell
 	}
 	for _, in := range inputs {
-		if info, err := os.Stat(in.Path); err == nil && os.SameFile(out, info) {
+		stat := func() (os.FileInfo, error) { return os.Stat(in.Path) }
+		if in.Path == "-" {
+			stat = os.Stdin.Stat // a file may stand behind it
+		}
+		if info, err := stat(); err == nil && os.SameFile(out, info) {
 			return badValue("output", o.file, "it is one of the files that were read; name another")
 		}
 	}

@@ -45,6 +45,9 @@ func (c call) plan(s study.PlanSettings, out output, paths []string) error {
 	if err := contradictions(s.Settings); err != nil {
 		return err
 	}
+	if isStdout(s.SheetFile) {
+		return badValue("sheet", s.SheetFile, "the answer goes there; name a file")
+	}
 	if s.SheetFile != "" && out.file != "" && sameFile(s.SheetFile, out.file) {
 		return badValue("sheet", s.SheetFile, "-o names the same file; name another")
 	}

@@ -109,10 +109,10 @@ func (o reportOutput) campaign(c call, paths []string, rs study.ReportSettings) 
 		}
 		said += fmt.Sprintf(" and %d pictures in %s", len(figures), o.figures)
 	}
-	if err := atomicfile.Write(o.file, func(w io.Writer) error { return report.HTML(w, result) }); err != nil {
+	if err := c.place(o.file, func(w io.Writer) error { return report.HTML(w, result) }); err != nil {
 		return err
 	}
-	return put(c.stdout, said+".\n")
+	return o.tell(c, said)
 }
 
 // draw writes the pictures, each whole or not at all.
@@ -154,10 +154,18 @@ func (o reportOutput) sheet(c call, paths []string, rs study.ReportSettings) err
 	if err := o.spares(result.Account.Files, o.file); err != nil {
 		return err
 	}
-	if err := atomicfile.Write(o.file, func(w io.Writer) error { return report.SheetHTML(w, result) }); err != nil {
+	if err := c.place(o.file, func(w io.Writer) error { return report.SheetHTML(w, result) }); err != nil {
 		return err
 	}
-	return put(c.stdout, "Wrote "+o.file+".\n")
+	return o.tell(c, "Wrote "+o.file)
+}
+
+// tell says what was written, unless the page itself went to standard output.
+func (o reportOutput) tell(c call, said string) error {
+	if isStdout(o.file) {
+		return nil
+	}
+	return put(c.stdout, said+".\n")
 }
 
 // spares refuses to write over one of the files that were read.

@@ -28,6 +28,9 @@ func simulateCommand() *command {
 			if folder == "" {
 				return usage("no folder given; say where to write with -o FOLDER")
 			}
+			if isStdout(folder) {
+				return badValue("output", folder, "a campaign is several files; name a folder")
+			}
 			if demo && yardstick {
 				return badValue("yardstick", "true", "not together with --demo")
 			}
