@@ -35,39 +35,75 @@ func (f *Fit) SDIntervals(confidence float64) ([]Interval, error) {
 	if !(confidence > 0 && confidence < 1) {
 		return nil, fmt.Errorf("%w: confidence %v", ErrInput, confidence)
 	}
+	all := make([]float64, len(f.Components))
+	for i := range all {
+		all[i] = confidence
+	}
+	return f.SDBounds(all, all)
+}
+
+// SDBounds is SDIntervals with a confidence of its own for each end of each component:
+// lower and upper hold that of the two-sided interval whose end is wanted, in the order
+// of Components; NaN for an end that is not, which is then NaN. Each end costs as much as
+// a fit or two.
+func (f *Fit) SDBounds(lower, upper []float64) ([]Interval, error) {
+	if len(lower) != len(f.Components) || len(upper) != len(f.Components) {
+		return nil, fmt.Errorf("%w: %d and %d confidences for %d components", ErrInput, len(lower), len(upper), len(f.Components))
+	}
+	for _, c := range slices.Concat(lower, upper) {
+		if !math.IsNaN(c) && !(c > 0 && c < 1) {
+			return nil, fmt.Errorf("%w: confidence %v", ErrInput, c)
+		}
+	}
 	p, err := f.newProfiler()
 	if err != nil {
 		return nil, err
 	}
 	out := make([]Interval, len(f.Components))
-	cut := distuv.ChiSquared{K: 1}.Quantile(confidence)
+	cut := func(confidence float64) float64 {
+		if math.IsNaN(confidence) {
+			return math.NaN()
+		}
+		return distuv.ChiSquared{K: 1}.Quantile(confidence)
+	}
 	for i, param := range p.o.s.params {
 		if param.kind == pairCov {
 			continue
 		}
+		at := p.component[i]
 		nu := p.replication(param.term)
-		lower, upper, ok := p.interval(i, cut*nu*(math.Log(nu/2)-mathext.Digamma(nu/2)))
-		out[p.component[i]] = sdInterval(lower, upper, ok)
+		bartlett := nu * (math.Log(nu/2) - mathext.Digamma(nu/2))
+		out[at] = p.ends(i, cut(lower[at])*bartlett, cut(upper[at])*bartlett)
 	}
 	last := len(out) - 1
 	w := make([]float64, len(out))
 	w[last] = 1
 	if v, df, ok := f.VarianceOf(w, nil); ok {
-		chi := distuv.ChiSquared{K: df}
-		out[last] = sdInterval(df*v/chi.Quantile((1+confidence)/2), df*v/chi.Quantile((1-confidence)/2), true)
+		out[last] = residualEnds(v, df, lower[last], upper[last])
 	} else {
-		lower, upper, ok := p.interval(-1, cut)
-		out[last] = sdInterval(lower, upper, ok)
+		out[last] = p.ends(-1, cut(lower[last]), cut(upper[last]))
 	}
 	return out, nil
 }
 
-func sdInterval(lower, upper float64, ok bool) Interval {
-	if !ok || math.IsNaN(lower) || math.IsNaN(upper) || math.IsInf(upper, 0) {
-		return Interval{math.NaN(), math.NaN(), "the likelihood does not bound it"}
+// residualEnds are the ends by chi-square of a variance with df degrees of freedom; NaN
+// where the confidence is.
+func residualEnds(v, df, lower, upper float64) Interval {
+	out := Interval{Lower: math.NaN(), Upper: math.NaN()}
+	chi := distuv.ChiSquared{K: df}
+	if !math.IsNaN(lower) {
+		out.Lower = math.Sqrt(df * v / chi.Quantile((1+lower)/2))
 	}
-	return Interval{Lower: math.Sqrt(lower), Upper: math.Sqrt(upper)}
+	if !math.IsNaN(upper) {
+		out.Upper = math.Sqrt(df * v / chi.Quantile((1-upper)/2))
+	}
+	if math.IsInf(out.Lower, 0) || math.IsInf(out.Upper, 0) { // next to no degrees of freedom
+		return Interval{math.NaN(), math.NaN(), unbounded}
+	}
+	return out
 }
+
+const unbounded = "the likelihood does not bound it"
 
 // A profiler follows the minimum of the criterion while one variance is held.
 type profiler struct {
@@ -156,48 +192,67 @@ func (p *profiler) hold(k int, v, cut float64, phi []float64) held {
 	return held{v, math.Sqrt(math.Max(0, p.excess(k, v, phi))) - math.Sqrt(cut)}
 }
 
-// interval finds where the excess reaches cut on both sides of the estimate of
-// variance k; ok is false if it never does on the upper side.
-func (p *profiler) interval(k int, cut float64) (lower, upper float64, ok bool) {
-	s := p.o.s
-	unit := s.scale * s.scale
-	estimate, smallest := p.f.sigma2, 1e-12
-	step := p.firstStep(k, cut)
-	if k >= 0 {
-		estimate = p.f.Components[p.component[k]].Variance / unit
-		smallest = zeroVariance * p.f.sigma2 / s.params[k].scale
+// ends finds where the excess reaches its cut on either side of the estimate of
+// variance k. A cut that is NaN leaves that end NaN. Where the upper end is asked for and
+// the excess never reaches its cut there is no interval.
+func (p *profiler) ends(k int, lowerCut, upperCut float64) Interval {
+	out := Interval{Lower: math.NaN(), Upper: math.NaN()}
+	if !math.IsNaN(upperCut) {
+		v := p.upper(k, upperCut)
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			out.Reason = unbounded
+			return out
+		}
+		out.Upper = math.Sqrt(v)
 	}
-	zero := estimate < smallest
-	if zero { // begin with what a level's mean would just show
+	if !math.IsNaN(lowerCut) {
+		out.Lower = math.Sqrt(p.lower(k, lowerCut))
+	}
+	return out
+}
+
+// middle is the estimate of variance k to begin from, and the smallest worth holding; an
+// estimate of nothing, and only that, is below it.
+func (p *profiler) middle(k int) (estimate, smallest float64) {
+	if k < 0 {
+		return p.f.sigma2, 1e-12
+	}
+	s := p.o.s
+	return p.f.Components[p.component[k]].Variance / (s.scale * s.scale), zeroVariance * p.f.sigma2 / s.params[k].scale
+}
+
+// upper is where the excess reaches cut above the estimate; +Inf if it never does.
+func (p *profiler) upper(k int, cut float64) float64 {
+	estimate, smallest := p.middle(k)
+	step := p.firstStep(k, cut)
+	if estimate < smallest { // begin with what a level's mean would just show
 		estimate, step = smallest, 1/zeroVariance
 	}
-	middle := held{estimate, -math.Sqrt(cut)}
 	phi := slices.Clone(p.at)
-	inner := middle
+	inner := held{estimate, -math.Sqrt(cut)}
 	for range 100 {
 		outer := p.hold(k, inner.v*step, cut, phi)
 		if outer.g >= 0 {
-			upper = p.root(k, inner, outer, cut, phi)
-			break
+			return p.root(k, inner, outer, cut, phi) * p.o.s.scale * p.o.s.scale
 		}
 		inner, step = outer, math.Min(step*step, 8)
 	}
-	if upper == 0 {
-		return 0, math.Inf(1), false
-	}
-	if zero {
-		return 0, upper * unit, true
-	}
-	copy(phi, p.at)
-	inner, step = middle, p.firstStep(k, cut)
+	return math.Inf(1)
+}
+
+// lower is where the excess reaches cut below the estimate; 0 if it never does.
+func (p *profiler) lower(k int, cut float64) float64 {
+	estimate, smallest := p.middle(k)
+	phi := slices.Clone(p.at)
+	inner, step := held{estimate, -math.Sqrt(cut)}, p.firstStep(k, cut)
 	for inner.v > smallest {
 		outer := p.hold(k, math.Max(inner.v/step, smallest), cut, phi)
 		if outer.g >= 0 {
-			return p.root(k, inner, outer, cut, phi) * unit, upper * unit, true
+			return p.root(k, inner, outer, cut, phi) * p.o.s.scale * p.o.s.scale
 		}
 		inner, step = outer, math.Min(step*step, 8)
 	}
-	return 0, upper * unit, true
+	return 0
 }
 
 // firstStep is the factor from the estimate to where the interval would end if

@@ -39,9 +39,9 @@ func TestProfilePublished(t *testing.T) {
 			if i == len(tt.want)-1 {
 				k = -1
 			}
-			lower, upper, ok := p.interval(k, cut)
-			if !ok || math.Abs(math.Sqrt(lower)-want[0]) > 2e-5*(1+want[0]) || math.Abs(math.Sqrt(upper)-want[1]) > 2e-5*(1+want[1]) {
-				t.Errorf("%s, %d: %.9f to %.9f, %v; want %v", tt.id, i, math.Sqrt(lower), math.Sqrt(upper), ok, want)
+			got := p.ends(k, cut, cut)
+			if !(math.Abs(got.Lower-want[0]) <= 2e-5*(1+want[0])) || !(math.Abs(got.Upper-want[1]) <= 2e-5*(1+want[1])) {
+				t.Errorf("%s, %d: %+v; want %v", tt.id, i, got, want)
 			}
 		}
 	}

@@ -50,6 +50,11 @@ type searcher struct {
 	dir, trial    []float64
 	small, factor []float64
 	enough        float64 // stop when a step would lower the objective by less
+
+	// Of the last step: whether it was a whole one on a positive definite Hessian,
+	// and by how much, to first order, it lowers the objective.
+	whole bool
+	slope float64
 }
 
 func newSearcher(s *system, obj objective) *searcher {
@@ -121,6 +126,11 @@ func (o *searcher) newton(phi []float64) (value, gradient float64) {
 		stalled := gradient <= acceptedGradient && gradient > last/2 // at the floor of rounding
 		last = gradient
 		if gradient > convergedGradient && !stalled && o.step(phi, value) {
+			// Newton's steps square what is left: where the value is all that is wanted,
+			// the derivatives need not confirm it.
+			if o.enough > 0 && o.whole && -o.slope < 1e4*o.enough && !o.paired() {
+				return o.valueAt(phi), gradient
+			}
 			continue
 		}
 		// Stationary, or no better point: leave a saddle if it is one.
@@ -129,6 +139,12 @@ func (o *searcher) newton(phi []float64) (value, gradient float64) {
 		}
 	}
 	return value, gradient
+}
+
+// paired reports whether any intercept and slope are correlated: such a pair can rest
+// at a saddle.
+func (o *searcher) paired() bool {
+	return slices.ContainsFunc(o.s.params, func(p param) bool { return p.kind == pairCov })
 }
 
 // inflate multiplies all ratios while that lowers the objective. Where the
@@ -168,6 +184,7 @@ func (o *searcher) step(phi []float64, value float64) bool {
 	if -slope < o.enough {
 		return false
 	}
+	o.slope = slope
 	step := 1.0
 	if largest > 1 {
 		step = 1 / largest
@@ -187,6 +204,7 @@ func (o *searcher) step(phi []float64, value float64) bool {
 		// Below the noise of the criterion the gradient alone is trusted.
 		if predicted <= 0 && (-predicted < noise || o.valueAt(o.trial) <= value+1e-4*predicted) {
 			copy(phi, o.trial)
+			o.whole = o.whole && step == 1
 			return true
 		}
 		step /= 2
@@ -266,7 +284,7 @@ func (o *searcher) newtonStep() {
 		}
 		o.small[a] = -o.grad[i]
 	}
-	if cholesky(o.factor, m, 1e-12) {
+	if o.whole = cholesky(o.factor, m, 1e-12); o.whole {
 		cholSolve(o.factor, m, o.small[:m])
 		return
 	}

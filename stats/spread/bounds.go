@@ -30,32 +30,27 @@ import (
 func (m model) sdBounds(values []float64, factors []stats.Factor, confidence float64) ([]mixed.Interval, error) {
 	n := len(m.fit.Components)
 	// Two bounds at c each leave 2c-1 between them.
-	out, err := m.fit.SDIntervals(math.Max(2*confidence-1, 1e-9))
+	both := math.Max(2*confidence-1, 1e-9)
+	lower, upper := make([]float64, n), make([]float64, n)
+	for i := range n - 1 {
+		lower[i], upper[i] = both, both
+		// SDBounds has its own correction of the cut for small numbers of levels.
+		if nu, own := m.differences(i); nu <= manyDifferences {
+			scale := nu * (math.Log(nu/2) - mathext.Digamma(nu/2))
+			upper[i] = math.Min(math.Max(1-dist.ChiSquareSurvival(cut(1-confidence, own)/scale, 1), 1e-9), 1-1e-12)
+		}
+	}
+	lower[n-1], upper[n-1] = nan, nan // see residualBounds
+	out, err := m.fit.SDBounds(lower, upper)
 	if err != nil {
 		return nil, err
-	}
-	found := make(map[float64][]mixed.Interval) // by two-sided confidence
-	for i := range n - 1 {
-		// SDIntervals has its own correction of the cut for small numbers of levels.
-		nu, own := m.differences(i)
-		if nu > manyDifferences {
-			continue
-		}
-		scale := nu * (math.Log(nu/2) - mathext.Digamma(nu/2))
-		c := math.Min(math.Max(1-dist.ChiSquareSurvival(cut(1-confidence, own)/scale, 1), 1e-9), 1-1e-12)
-		if found[c] == nil {
-			if found[c], err = m.fit.SDIntervals(c); err != nil {
-				return nil, err
-			}
-		}
-		out[i].Upper = found[c][i].Upper
 	}
 	out[n-1] = m.residualBounds(values, factors, confidence)
 	return out, nil
 }
 
 // manyDifferences make the likelihood so even that the interval's own cut is within
-// 0.3 % of the SD, and a second interval takes long.
+// 0.3 % of the SD.
 const manyDifferences = 100
 
 // cut is how far the criterion rises from the estimate to the p quantile's bound.
