@@ -379,7 +379,8 @@ func looksTrace(src io.ReaderAt, size int64) bool {
 			return false
 		}
 	}
-	return noTrace(text) == ""
+	_, reasons := trace.Propose(text)
+	return noTrace(text, reasons) == ""
 }
 
 // tellStrays points to the table that traces need, once for each folder.

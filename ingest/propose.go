@@ -48,7 +48,7 @@ func Propose(ctx context.Context, dir string) (*Proposal, error) {
 	case !info.IsDir():
 		return nil, fmt.Errorf("%s is no folder: a proposal is made for the folder that holds the trace files", dir)
 	}
-	p := proposer{dir: dir}
+	p := proposer{dir: dir, told: map[trace.Cell]int{}}
 	if err := p.walk(ctx, ""); err != nil {
 		return nil, err
 	}
@@ -77,6 +77,7 @@ type proposer struct {
 	rows    []proposedRow
 	kept    int
 	reasons []proposedCell
+	told    map[trace.Cell]int // index in reasons
 	said    []string
 }
 
@@ -218,8 +219,9 @@ func (p *proposer) keep() error {
 		switch {
 		case text == nil:
 			p.say("%s lists %q, which cannot be read", p.path(p.list), name)
-		default:
-			p.fill(row, name, text)
+		case !isNetwork(name):
+			proposed, reasons := trace.Propose(text)
+			p.fill(row, name, text, proposed, reasons)
 		}
 	}
 	p.kept = len(p.rows)
@@ -246,22 +248,25 @@ func (p *proposer) look(name string) {
 			p.say("%s: left out, its columns are those of readings in the long format", p.path(name))
 			return
 		}
-		if what := noTrace(text); what != "" {
+		proposed, reasons := trace.Propose(text)
+		if what := noTrace(text, reasons); what != "" {
 			p.say("%s: left out, %s", p.path(name), what)
 			return
 		}
+		row := proposedRow{"file": name}
+		p.fill(row, name, text, proposed, reasons)
+		p.rows = append(p.rows, row)
+		return
 	}
 	row := proposedRow{"file": name}
-	p.fill(row, name, text)
 	p.rows = append(p.rows, row)
 }
 
 // noTrace tells why a file is not taken for a trace, empty where it is.
-func noTrace(text []byte) string {
+func noTrace(text []byte, reasons []trace.Reason) string {
 	if len(text) == 0 {
 		return "it is empty"
 	}
-	_, reasons := trace.Propose(text)
 	for _, r := range reasons {
 		if r.Cell == "" {
 			return r.Why
@@ -272,11 +277,7 @@ func noTrace(text []byte) string {
 
 // fill sets the cells of the profile that a file needs and its row leaves empty,
 // and tries whether it can then be read.
-func (p *proposer) fill(row proposedRow, name string, text []byte) {
-	if isNetwork(name) {
-		return
-	}
-	proposed, reasons := trace.Propose(text)
+func (p *proposer) fill(row proposedRow, name string, text []byte, proposed trace.Profile, reasons []trace.Reason) {
 	for _, c := range proposed.Cells() {
 		if row[c.Column] == "" {
 			row[c.Column] = c.Value
@@ -291,9 +292,10 @@ func (p *proposer) fill(row proposedRow, name string, text []byte) {
 		open = open || r.Value == ""
 		p.use(r.Cell)
 		c := trace.Cell{Column: r.Cell, Value: r.Value}
-		i := slices.IndexFunc(p.reasons, func(x proposedCell) bool { return x.cell == c })
-		if i < 0 {
+		i, told := p.told[c]
+		if !told {
 			i = len(p.reasons)
+			p.told[c] = i
 			p.reasons = append(p.reasons, proposedCell{cell: c, where: fmt.Sprintf("%s:%d:%d", p.path(name), r.Line, r.Column), why: r.Why})
 		}
 		p.reasons[i].files++
