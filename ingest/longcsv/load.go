@@ -98,7 +98,7 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		l.table, l.r, l.b = nil, nil, nil
 	}()
 	for n := 1; ; n++ {
-		if t.header.cells <= mostCells {
+		if !t.careful && t.header.cells <= mostCells {
 			if text := r.Lines(); text != nil {
 				if ctx.Err() != nil {
 					return ctx.Err()

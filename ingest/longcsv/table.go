@@ -21,6 +21,7 @@ type table struct {
 	piece   int64 // how much of the file Index looks at at a time
 	plain   bool  // Index found nothing but ASCII without quotes
 	tame    bool  // Index found nothing but UTF-8 without quotes
+	careful bool  // every row is read by the careful path, which tests compare with
 	lacking [reading.Columns]atomic.Bool
 }
 

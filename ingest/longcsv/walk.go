@@ -31,7 +31,7 @@ func (t *table) walk(ctx context.Context, r *record.Reader, put func(stretch)) (
 	w.key = max(w.run, w.date) + 1
 	w.need = max(w.key, w.state+1)
 	for n := 1; ; n++ {
-		if text := r.Lines(); text != nil {
+		if text := r.Lines(); text != nil && !t.careful {
 			if ctx.Err() != nil {
 				return w.count, ctx.Err()
 			}
