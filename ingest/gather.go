@@ -34,10 +34,12 @@ func (g *gatherer) reset() {
 	g.text.text, g.pieces, g.lines = g.text.text[:0], g.pieces[:0], 0
 }
 
-func (g *gatherer) add(at int64, line int, text []byte) {
-	g.pieces = append(g.pieces, piece{at, line, int64(len(g.text.text)), g.lines + 1})
-	g.lines += bytes.Count(text, []byte{'\n'})
-	g.text.text = append(g.text.text, text...)
+// add takes a piece, which stands in two parts.
+func (g *gatherer) add(at int64, line int, head, tail []byte) {
+	from := len(g.text.text)
+	g.pieces = append(g.pieces, piece{at, line, int64(from), g.lines + 1})
+	g.text.text = append(append(g.text.text, head...), tail...)
+	g.lines += bytes.Count(g.text.text[from:], []byte{'\n'})
 }
 
 // load reads what was gathered from f into b.
@@ -75,15 +77,18 @@ type cursor struct {
 	extents []span
 	data    []byte // of the extent at hand
 	rest    []byte
+	first   []byte // the first stretch of it
 	at      int64
 	line    int
-	text    []byte // nil at the end
+	head    []byte // the stretch, in two parts
+	tail    []byte
+	end     bool
 }
 
 // next goes on to the next stretch.
 func (c *cursor) next(src io.ReaderAt) error {
 	if len(c.rest) == 0 {
-		if c.text = nil; len(c.extents) == 0 {
+		if c.end = len(c.extents) == 0; c.end {
 			return nil
 		}
 		x := c.extents[0]
@@ -94,8 +99,9 @@ func (c *cursor) next(src io.ReaderAt) error {
 			return fmt.Errorf("a temporary file was cut short: %w", err)
 		}
 		c.rest, c.at, c.line = c.data, 0, 0
+		c.first, c.head, c.tail = nil, nil, nil
 	}
-	var v [3]uint64
+	var v [4]uint64
 	for i := range v {
 		x, n := binary.Uvarint(c.rest)
 		if n <= 0 {
@@ -103,12 +109,16 @@ func (c *cursor) next(src io.ReaderAt) error {
 		}
 		v[i], c.rest = x, c.rest[n:]
 	}
-	if v[2] > uint64(len(c.rest)) {
+	shared := v[3]
+	if shared > v[2] || shared > uint64(len(c.first)) || v[2]-shared > uint64(len(c.rest)) {
 		return fmt.Errorf("a temporary file was changed")
 	}
-	c.at += int64(len(c.text)) + int64(v[1])
+	c.at += int64(len(c.head)+len(c.tail)) + int64(v[1])
 	c.line += int(v[0])
-	c.text, c.rest = c.rest[:v[2]], c.rest[v[2]:]
+	c.head, c.tail, c.rest = c.first[:shared], c.rest[:v[2]-shared], c.rest[v[2]-shared:]
+	if c.first == nil {
+		c.first = c.tail
+	}
 	return nil
 }
 
@@ -132,14 +142,14 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 	for {
 		var first *cursor
 		for _, c := range cursors {
-			if c.text != nil && (first == nil || c.at < first.at) {
+			if !c.end && (first == nil || c.at < first.at) {
 				first = c
 			}
 		}
 		if first == nil {
 			return g.load(ctx, f, b)
 		}
-		if err := w.piece(ctx, f, first.at, first.line, first.text, b); err != nil {
+		if err := w.piece(ctx, f, first.at, first.line, first.head, first.tail, b); err != nil {
 			return err
 		}
 		if err := first.next(f.copy.file); err != nil {
@@ -150,13 +160,13 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 
 // piece takes a stretch of f. Where its table does not read line by line, stretches
 // must not follow others than they do in the file, and it is read at once.
-func (w *worker) piece(ctx context.Context, f *file, at int64, line int, text []byte, b *reading.Batch) error {
+func (w *worker) piece(ctx context.Context, f *file, at int64, line int, head, tail []byte, b *reading.Batch) error {
 	g := &w.gather
 	if t, ok := f.table.(reading.LineTable); !ok || !t.ByLine() {
-		w.near.base, w.near.text = at, append(w.near.text[:0], text...)
-		return f.table.Load(ctx, &w.near, reading.Stretch{From: at, To: at + int64(len(text)), Line: line}, b)
+		w.near.base, w.near.text = at, append(append(w.near.text[:0], head...), tail...)
+		return f.table.Load(ctx, &w.near, reading.Stretch{From: at, To: at + int64(len(w.near.text)), Line: line}, b)
 	}
-	g.add(at, line, text)
+	g.add(at, line, head, tail)
 	if len(g.text.text) < gatherOnce {
 		return nil
 	}

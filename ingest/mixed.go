@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"io"
+	"math/bits"
 	"os"
 	"slices"
 
@@ -13,7 +14,9 @@ import (
 // Where the rows of many runs take turns in a large file, each run would have to be
 // gathered from all over it. Such a file is copied to a temporary one instead, in
 // which the rows of a run stand together in extents: what has come in is sorted by
-// run whenever there is enough of it, and written.
+// run whenever there is enough of it, and written. Of a stretch an extent holds how
+// many lines and bytes after the one before it stands in the file, how long it is,
+// how much of the extent's first stretch it begins with, and the rest.
 const (
 	mixedLook  = 1 << 13 // stretches after which it is looked at whether runs take turns
 	mixedRows  = 32      // they do where stretches have fewer rows than this on average
@@ -90,15 +93,22 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 	if err != nil {
 		return err
 	}
+	shared := 0
 	if x.pending == 0 {
 		m.parts = append(m.parts, x)
 		x.lastLine, x.lastTo = 0, 0
+	} else {
+		shared = common(m.log[x.headFrom:x.headTo], text)
 	}
 	from := len(m.log)
 	m.log = binary.AppendUvarint(m.log, uint64(s.Line-x.lastLine))
 	m.log = binary.AppendUvarint(m.log, uint64(s.From-x.lastTo))
 	m.log = binary.AppendUvarint(m.log, uint64(s.To-s.From))
-	m.log = append(m.log, text...)
+	m.log = binary.AppendUvarint(m.log, uint64(shared))
+	if x.pending == 0 {
+		x.headFrom, x.headTo = len(m.log), len(m.log)+len(text)
+	}
+	m.log = append(m.log, text[shared:]...)
 	x.lastLine, x.lastTo = s.Line, s.To
 	x.pending += len(m.log) - from
 	m.entries = append(m.entries, mixedEntry{x, at, from, len(m.log)})
@@ -107,6 +117,21 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 		return m.ctx.Err()
 	}
 	return nil
+}
+
+// common is how many bytes a and b begin with alike.
+func common(a, b []byte) int {
+	n := min(len(a), len(b))
+	i := 0
+	for ; i+8 <= n; i += 8 {
+		if x := binary.LittleEndian.Uint64(a[i:]) ^ binary.LittleEndian.Uint64(b[i:]); x != 0 {
+			return i + bits.TrailingZeros64(x)/8
+		}
+	}
+	for i < n && a[i] == b[i] {
+		i++
+	}
+	return i
 }
 
 // begin starts the copy. Where there is no room for one, things go on without it.

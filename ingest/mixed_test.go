@@ -122,8 +122,8 @@ func TestMixedCopyLost(t *testing.T) {
 	if err := c.next(strings.NewReader("\x01\x01")); err == nil {
 		t.Error("cut short: no error")
 	}
-	c = &cursor{extents: []span{{from: 0, to: 4}}}
-	if err := c.next(strings.NewReader("\x01\x01\x09a")); err == nil {
+	c = &cursor{extents: []span{{from: 0, to: 5}}}
+	if err := c.next(strings.NewReader("\x01\x01\x09\x00a")); err == nil {
 		t.Error("changed: no error")
 	}
 	var bad *BadInput

@@ -42,6 +42,8 @@ type part struct {
 	pending, next int
 	lastLine      int
 	lastTo        int64
+	headFrom      int // in the log: the first stretch that is waiting
+	headTo        int
 	seen          int32 // the last file that it has rows in, counted from 1
 }
 

@@ -150,7 +150,7 @@ func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []
 		}
 		if gather {
 			for _, s := range list {
-				w.gather.add(s.from, s.line, w.near.text[s.from-from:s.to-from])
+				w.gather.add(s.from, s.line, w.near.text[s.from-from:s.to-from], nil)
 			}
 			if len(w.gather.text.text) < gatherOnce {
 				return nil

@@ -255,9 +255,22 @@ func (r *reader) indexListed(ctx context.Context, in *file, c *claim, number int
 func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
 	m := mixer{ctx: ctx, file: in, number: number, src: src}
 	var failed error
+	var known []*part // by key
 	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
 		r.meter.within(s.To)
-		if x := r.plan.part(from, s); failed == nil {
+		var x *part
+		if s.Key < len(known) && s.Key > 0 {
+			x = known[s.Key]
+		}
+		if x == nil {
+			x = r.plan.part(from, s)
+			if s.Key > 0 {
+				known = append(known, make([]*part, max(0, s.Key+1-len(known)))...)
+				known[s.Key] = x
+			}
+		}
+		x.open = x.open || s.Open
+		if failed == nil {
 			failed = m.add(x, s)
 		}
 	})

@@ -7,7 +7,6 @@ import (
 	"runtime"
 	"sync"
 
-	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/record"
 )
@@ -18,7 +17,7 @@ const pieceSize = 1 << 20
 
 // Index finds the stretches of rows that have the same run and date.
 func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
-	m := merger{add: add}
+	m := merger{add: add, number: map[string]int32{}}
 	var count reading.Count
 	from, line := t.body, t.line
 	t.plain, t.tame = true, true
@@ -32,45 +31,12 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	defer desks.Put(d)
 	r := &d.reader
 	r.Reset(src, from, t.size, line, false)
-	n, err := t.walk(ctx, r, m.put)
+	keys := newKeys()
+	n, err := t.walk(ctx, r, keys, func(s stretch) { m.put(s, keys) })
 	t.plain, t.tame = t.plain && r.Plain(), t.tame && r.Tame()
 	count.Rows, count.Blank = count.Rows+n.Rows, count.Blank+n.Blank
 	m.end(t.size)
 	return count, err
-}
-
-// A stretch is rows that have the same run and date, as written. An orphan is
-// rows that cannot be split and so belong to those before them.
-type stretch struct {
-	run, date []byte
-	open      bool
-	orphan    bool
-	from      int64
-	line      int
-}
-
-// A merger joins stretches that a cut has parted and hands them on.
-type merger struct {
-	add   func(reading.Stretch)
-	now   stretch
-	begun bool
-}
-
-func (m *merger) put(s stretch) {
-	if m.begun && (s.orphan || string(s.run) == string(m.now.run) && string(s.date) == string(m.now.date)) {
-		m.now.open = m.now.open || s.open
-		return
-	}
-	m.end(s.from)
-	s.run, s.date = append(m.now.run[:0], s.run...), append(m.now.date[:0], s.date...)
-	m.now, m.begun = s, true
-}
-
-func (m *merger) end(at int64) {
-	if m.begun {
-		day, _ := cell.ParseDay(m.now.date) // a date that is none shows as a problem of its row
-		m.add(reading.Stretch{Run: m.now.run, Date: day, Open: m.now.open, From: m.now.from, To: at, Line: m.now.line})
-	}
 }
 
 // cellAt is cell i of the n that were split, nil where there is none.
@@ -82,16 +48,16 @@ func cellAt(r *record.Reader, i, n int) []byte {
 }
 
 // A part is what the walk through one piece of the file gave. Its lines count from
-// 0, and its texts stand in arena.
+// 0.
 type part struct {
-	count     reading.Count
-	stretches []stretch
-	end       int64
-	lines     int
-	plain     bool
-	tame      bool
-	quotes    bool // or a line that is too long: one walk has to take it from here
-	err       error
+	count  reading.Count
+	keys   *keys // which holds the stretches
+	end    int64
+	lines  int
+	plain  bool
+	tame   bool
+	quotes bool // or a line that is too long: one walk has to take it from here
+	err    error
 }
 
 // sideBySide walks through pieces of the file at once and puts their stretches in
@@ -104,13 +70,17 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	jobs, queue := make(chan job), make(chan job, workers)
+	spare := make(chan *keys, workers+2) // for the pieces in the queue, and the one that is taken from it
+	for range cap(spare) {
+		spare <- newKeys()
+	}
 	var running sync.WaitGroup
 	for range workers {
 		running.Add(1)
 		go func() {
 			defer running.Done()
 			for j := range jobs {
-				j.answer <- t.part(ctx, src, j.begin)
+				j.answer <- t.part(ctx, src, j.begin, <-spare)
 			}
 		}()
 	}
@@ -130,22 +100,26 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 	defer func() {
 		cancel()
 		for j := range queue {
-			<-j.answer
+			p := <-j.answer
+			spare <- p.keys
 		}
 		running.Wait()
 	}()
 	from, line = t.body, t.line
 	for j := range queue {
 		p := <-j.answer
+		if p.err == nil && !p.quotes {
+			for _, s := range p.keys.stretches {
+				s.line += line
+				m.put(s, p.keys)
+			}
+		}
+		spare <- p.keys
 		if p.err != nil {
 			return count, from, line, p.err
 		}
 		if p.quotes {
 			return count, from, line, nil
-		}
-		for _, s := range p.stretches {
-			s.line += line
-			m.put(s)
 		}
 		count.Rows, count.Blank = count.Rows+p.count.Rows, count.Blank+p.count.Blank
 		t.plain, t.tame = t.plain && p.plain, t.tame && p.tame
@@ -155,7 +129,8 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 }
 
 // part walks through the lines that begin in the piece of the file at begin.
-func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part) {
+func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64, keys *keys) (p part) {
+	p.keys, keys.stretches = keys, keys.stretches[:0]
 	from, short := begin, true
 	if begin > t.body {
 		from, short, p.err = lineAfter(src, begin-1, t.size)
@@ -171,16 +146,7 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64) (p part)
 	defer desks.Put(d)
 	r := &d.reader
 	r.Reset(src, from, p.end, 0, false)
-	var arena []byte
-	keep := func(b []byte) []byte {
-		start := len(arena)
-		arena = append(arena, b...) // what was kept before stays where it is when this moves
-		return arena[start:len(arena):len(arena)]
-	}
-	p.count, p.err = t.walk(ctx, r, func(s stretch) {
-		s.run, s.date = keep(s.run), keep(s.date)
-		p.stretches = append(p.stretches, s)
-	})
+	p.count, p.err = t.walk(ctx, r, keys, func(s stretch) { keys.stretches = append(keys.stretches, s) })
 	p.lines, p.plain, p.tame, p.quotes = r.NextLine(), r.Plain(), r.Tame(), r.Quotes()
 	return p
 }

@@ -13,6 +13,7 @@ import (
 type walker struct {
 	run, date, state int // cells
 	key, need        int // how many cells hold run and date; those and the state
+	keys             *keys
 	put              func(stretch)
 	now              stretch
 	begun            bool
@@ -25,9 +26,9 @@ type walker struct {
 	filled bool // prefix is not blank, and so are rows that begin with it
 }
 
-// walk goes through the records of r. What it hands to put is dead afterwards.
-func (t *table) walk(ctx context.Context, r *record.Reader, put func(stretch)) (reading.Count, error) {
-	w := walker{run: t.header.at[reading.Run], date: t.header.at[reading.Date], state: t.header.at[reading.State], put: put}
+// walk goes through the records of r and hands their stretches to put.
+func (t *table) walk(ctx context.Context, r *record.Reader, keys *keys, put func(stretch)) (reading.Count, error) {
+	w := walker{run: t.header.at[reading.Run], date: t.header.at[reading.Date], state: t.header.at[reading.State], keys: keys, put: put}
 	w.key = max(w.run, w.date) + 1
 	w.need = max(w.key, w.state+1)
 	for n := 1; ; n++ {
@@ -63,7 +64,7 @@ func (w *walker) record(r *record.Reader) {
 		return
 	case r.Fault() != nil:
 		if !w.begun {
-			w.begun, w.now = true, stretch{orphan: true, from: r.At(), line: r.Line()}
+			w.begun, w.now = true, stretch{key: w.keys.of(nil, nil, -1), orphan: true, from: r.At(), line: r.Line()}
 		}
 		return
 	}
@@ -74,11 +75,15 @@ func (w *walker) record(r *record.Reader) {
 // take notes a row.
 func (w *walker) take(run, date, state []byte, at int64, line int) {
 	date = date[:min(len(date), len("2026-05-04"))] // the day of a timestamp
-	if !w.begun || w.now.orphan || string(run) != string(w.now.run) || string(date) != string(w.now.date) {
+	last := int32(-1)
+	if w.begun {
+		last = w.now.key
+	}
+	if key := w.keys.of(run, date, last); key != last || w.now.orphan {
 		if w.begun {
 			w.put(w.now)
 		}
-		w.now = stretch{run: append(w.now.run[:0], run...), date: append(w.now.date[:0], date...), from: at, line: line}
+		w.now = stretch{key: key, from: at, line: line}
 		w.begun, w.known = true, false
 	}
 	if !w.now.open && w.state >= 0 {

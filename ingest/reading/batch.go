@@ -209,6 +209,7 @@ type Stretch struct {
 	Open     bool     // an open reading was seen among the rows
 	From, To int64    // offsets in the file
 	Line     int      // of the first row
+	Key      int      // stretches that one call of Index gives the same Key above 0 share Run and Date
 }
 
 // A Count accounts for the rows of a file.
