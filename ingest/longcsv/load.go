@@ -162,6 +162,7 @@ func (l *loader) row() {
 	if l.cells != h.cells {
 		l.ragged()
 		b.Skip(l.file, 0, false, math.NaN())
+		l.bad = true
 		return
 	}
 	freqCell := l.r.Cell(h.at[reading.Freq])
