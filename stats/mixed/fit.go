@@ -126,6 +126,9 @@ func (f *Fit) attempt(s *system, start []float64) (rest []float64, done bool, er
 		starts = o.starts()
 	}
 	phi, value, gradient := o.minimise(starts)
+	if f.N <= fewRows && start == nil {
+		phi, value, gradient = o.lifted(phi, value, gradient)
+	}
 	if o.valueAt(phi); o.plain.q[0] < zeroResidual*s.df(f.Method) {
 		return nil, false, fmt.Errorf("%w: %s", ErrNoResidual, f.design.residual())
 	}

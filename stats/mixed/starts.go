@@ -110,3 +110,26 @@ func (o *searcher) gridMinima() (phis [][]float64, values []float64) {
 	}
 	return phis, values
 }
+
+// fewRows is up to how many rows a minimum with components at zero is looked at again:
+// with few the criterion may have several minima, which a grid can miss.
+const fewRows = 60
+
+// lifted tries, from a minimum with components at zero, each of them lifted to the size
+// of the residual variance, and returns the least minimum.
+func (o *searcher) lifted(phi []float64, value, gradient float64) ([]float64, float64, float64) {
+	gamma := make([]float64, o.k)
+	var starts [][]float64
+	o.ratiosAt(phi, gamma)
+	for i, p := range o.s.params {
+		if p.kind == scalar && gamma[i]*p.scale < zeroVariance {
+			at := slices.Clone(gamma)
+			at[i] = 1 / p.scale
+			starts = append(starts, o.phiAt(at))
+		}
+	}
+	if at, v, g := o.minimise(starts); at != nil && v < value-1e-9*(1+math.Abs(v)) && g <= acceptedGradient {
+		return at, v, g
+	}
+	return phi, value, gradient
+}
