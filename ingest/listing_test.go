@@ -327,6 +327,27 @@ func TestTraceTwice(t *testing.T) {
 	}
 }
 
+// An upper bound shows the attenuation that it demonstrates, and no headroom beyond:
+// open -10 dBm and < -104 dBm are at least 94 dB, whatever lies below.
+func TestUpperBounds(t *testing.T) {
+	for _, tt := range []struct {
+		floor      string
+		want, most float64 // attenuation and headroom, by hand
+	}{
+		{"", 94, 94}, {"-130", 94, 94}, {"-107", 94, 91}, {"-100", 90, 84},
+	} {
+		dir := folder(t, map[string]string{"runs.csv": "file,state,box,gasket,closing,limited,floor_dbm\no.csv,open,,,,,\nc.csv,closed,b,g,1,yes," + tt.floor + "\n",
+			"o.csv": "freq_mhz,level_dbm\n30,-10\n", "c.csv": "freq_mhz,level_dbm\n30,< -104\n"})
+		res := read(t, DefaultOptions(), dir)
+		if res.err != nil || len(res.runs) != 1 || len(res.runs[0].rows) != 1 {
+			t.Fatalf("%q: %v", tt.floor, res.err)
+		}
+		if got := res.runs[0].rows[0]; !got.limited || !got.floorKnown || got.attenuation != tt.want || got.headroom != tt.most {
+			t.Errorf("floor %q: %+v, want at least %v, headroom %v", tt.floor, got, tt.want, tt.most)
+		}
+	}
+}
+
 // The order of the rows of runs.csv says nothing.
 func TestListingOrder(t *testing.T) {
 	rows := []string{"o.csv,A,,,,open", "c.csv,A,b,g,1,closed", "d.csv,A,b,g,2,closed", "p.csv,B,,,,open", "e.csv,B,b,g,3,closed"}

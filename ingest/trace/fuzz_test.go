@@ -65,7 +65,7 @@ func FuzzParse(f *testing.F) {
 				}
 				return
 			}
-			if used := count.Rows - count.Blank - count.Refused; len(file.Rows)+file.Excluded+file.Missing != used || used == 0 && len(all) == 0 {
+			if used := count.Rows - count.Blank - count.Refused; len(file.Rows)+file.Excluded+file.Missing != used || used == 0 && len(all) == 0 || len(file.LeftOutHz) > file.Excluded+file.Missing {
 				t.Errorf("%d rows, %d excluded, %d missing; count %+v", len(file.Rows), file.Excluded, file.Missing, count)
 			}
 			type point struct {
@@ -78,6 +78,9 @@ func FuzzParse(f *testing.F) {
 					t.Errorf("row %+v", r)
 				}
 				seen[point{r.FreqHz, r.Sweep}] = true
+				if at := Place(data, profile, int(r.Line), reading.Freq); len(seen) < 5 && (at.Line != int(r.Line) || at.Text == "") {
+					t.Errorf("the frequency of %+v stands at %+v", r, at)
+				}
 				if r.Limited {
 					limited++
 				}
@@ -120,6 +123,29 @@ func FuzzParseRuns(f *testing.F) {
 		}
 		if runs == nil {
 			return
+		}
+		table, whole := runs.Cells()
+		if len(table) == 0 || whole && len(table) != 1+count.Rows-count.Blank && len(all) == 0 {
+			t.Errorf("%d rows of cells, count %+v", len(table), count)
+		}
+		before := len(runs.Rows)
+		var lacking reading.Problems
+		lacking.Limit = 50
+		if gone := runs.Complete(&lacking); gone != before-len(runs.Rows) || gone > 0 && lacking.Count() == 0 {
+			t.Errorf("%d rows are incomplete, of %d are left %d, %d problems", gone, before, len(runs.Rows), lacking.Count())
+		}
+		for _, r := range runs.Rows {
+			if r.State == "" || r.State == "closed" && (r.Box == "" || r.Gasket == "" || r.Closing == "") {
+				t.Errorf("a row that is not complete: %+v", r)
+			}
+			for c := reading.Column(0); c < reading.Columns; c++ {
+				if at := runs.Place(r.Line, c); at.Line != r.Line || at.Column < 1 {
+					t.Errorf("%s stands at %+v", c.Name(), at)
+				}
+			}
+			if at := runs.File(r.Line); at.Text == "" || at.Field != "file" {
+				t.Errorf("the file stands at %+v", at)
+			}
 		}
 		seen := map[string]bool{}
 		for _, r := range runs.Rows {
