@@ -128,6 +128,9 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 	g.reset()
 	var cursors []*cursor
 	for _, x := range parts {
+		if x.inCopies == nil {
+			continue
+		}
 		c := &cursor{}
 		for _, s := range x.extents.appendTo(nil) {
 			if s.file == number {

@@ -93,6 +93,9 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 	if err != nil {
 		return err
 	}
+	if x.inCopies == nil {
+		x.inCopies = &inCopies{}
+	}
 	shared := 0
 	if x.pending == 0 {
 		m.parts = append(m.parts, x)

@@ -27,16 +27,25 @@ type group struct {
 	label string
 	path  string // of the file; empty for a label from the data
 	parts []*part
-	byDay map[cell.Day]*part
+	byDay map[cell.Day]*part // nil while there are few parts
 }
+
+// fewParts are found by looking at each: most runs have one day.
+const fewParts = 4
 
 // A part is a group's rows of one date.
 type part struct {
-	day  cell.Day
-	open bool // holds an open reading
-	rows spans
+	day       cell.Day
+	open      bool // holds an open reading
+	rows      spans
+	seen      int32 // the last file that it has rows in, counted from 1
+	*inCopies       // nil where it has no rows there
+}
 
-	extents spans // in the copies of files in which runs take turns
+// inCopies is where a part's rows stand in the copies of files in which runs take
+// turns.
+type inCopies struct {
+	extents spans
 
 	// while such a copy is written
 	pending, next int
@@ -44,7 +53,6 @@ type part struct {
 	lastTo        int64
 	headFrom      int // in the log: the first stretch that is waiting
 	headTo        int
-	seen          int32 // the last file that it has rows in, counted from 1
 }
 
 // A planned run is what will be visited as one.
@@ -86,16 +94,32 @@ func (p *plan) part(from origin, s reading.Stretch) *part {
 		x.open = x.open || s.Open
 		return x
 	}
-	x := g.byDay[s.Date]
-	if x == nil {
-		if g.byDay == nil {
-			g.byDay = map[cell.Day]*part{}
-		}
-		x = &part{day: s.Date}
-		g.byDay[s.Date] = x
-		g.parts = append(g.parts, x)
-	}
+	x := g.at(s.Date)
 	x.open = x.open || s.Open
+	return x
+}
+
+// at is the part of a day.
+func (g *group) at(day cell.Day) *part {
+	if g.byDay == nil {
+		for _, x := range g.parts {
+			if x.day == day {
+				return x
+			}
+		}
+	} else if x := g.byDay[day]; x != nil {
+		return x
+	}
+	x := &part{day: day}
+	g.parts = append(g.parts, x)
+	if g.byDay != nil {
+		g.byDay[day] = x
+	} else if len(g.parts) > fewParts {
+		g.byDay = map[cell.Day]*part{}
+		for _, x := range g.parts {
+			g.byDay[x.day] = x
+		}
+	}
 	return x
 }
 
@@ -211,7 +235,7 @@ func (r *planned) spans(list []span) []span {
 func (r *planned) copied() []int32 {
 	var list []int32
 	for _, x := range r.parts {
-		if x.extents.n == 0 {
+		if x.inCopies == nil {
 			continue
 		}
 		for _, s := range x.extents.appendTo(nil) {
