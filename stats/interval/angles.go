@@ -20,20 +20,20 @@ type angles struct {
 	fine       float64
 	width      float64 // of the density at its mode
 	sharp      float64 // relative width of the sharpest step in the distance from an end
-	plain      []angle
+	// drop is how far, in logarithms, density times distance from the end falls before it
+	// is cut off: a chance of some exp(-drop).
+	drop  float64
+	plain []angle
 }
 
 const (
-	// angleDrop is how far, in logarithms, density times distance from the end
-	// falls before it is cut off: a chance of about 1e-8.
-	angleDrop = 15
 	// fewFreedom is up to how many degrees of freedom panels shrink towards an end.
 	fewFreedom = 5
 	shrink     = 4
 )
 
-func newAngles(p, r, sharp, fine float64) *angles {
-	a := &angles{p: p, r: r, fine: fine, width: 1 / math.Sqrt(2*(p+r-1)), sharp: sharp, norm: 1}
+func newAngles(p, r, sharp, drop, fine float64) *angles {
+	a := &angles{p: p, r: r, fine: fine, width: 1 / math.Sqrt(2*(p+r-1)), sharp: sharp, drop: drop, norm: 1}
 	mid := math.Atan2(math.Sqrt(p), math.Sqrt(r))
 	a.peak = a.log(mid)
 	lo := a.cut(mid, func(x float64) float64 { return x })
@@ -83,7 +83,7 @@ func (a *angles) cut(from float64, at func(float64) float64) float64 {
 	lo, hi := math.Log(from)-60, math.Log(from)
 	for range 12 {
 		m := (lo + hi) / 2
-		if mass(math.Exp(m)) < -angleDrop {
+		if mass(math.Exp(m)) < -a.drop {
 			lo = m
 		} else {
 			hi = m

@@ -57,8 +57,9 @@ const (
 // parts' own shares over n for the others, averaged over the units with the
 // weights of S2_l. So E Q_l is right also for unbalanced data.
 //
-// The quantile is found by numerical integration, to 1e-4 of the SD of one closing
-// or better, with one or two levels above the closings. With more, or should two
+// The quantile is found by numerical integration, to 1e-4 of the SD of one closing or
+// better (of its distance from the mean, where few units push it far off), with one or
+// two levels above the closings. With more, or should two
 // orders of quadrature disagree, it is that of so many draws from a PCG generator
 // with that seed; Method and Draws say so.
 //

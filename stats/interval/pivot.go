@@ -18,22 +18,27 @@ import (
 type pivot struct {
 	r     *radius
 	sharp float64 // relative width of the steps that R and Z leave
+	drop  float64 // see angles
 	atoms []atom
 }
 
 // An atom stands for some of the shares.
 type atom struct{ b, a, weight float64 }
 
-// newPivot lays out the shares; fine multiplies the number of nodes in
-// each. Variances are in units of unit.
-func newPivot(g generalized, unit, fine float64) (p *pivot, ok bool) {
+// newPivot lays out the shares for that confidence; fine multiplies the number of nodes
+// in each. Variances are in units of unit. ok is false where the nodes would be too many.
+func newPivot(g generalized, unit, confidence, fine float64) (p *pivot, ok bool) {
 	df := 0.0
 	for _, s := range g.strata {
 		df += s.df
 	}
 	total, _ := g.total()
 	top := g.strata[0]
-	p = &pivot{r: newRadius(df), sharp: math.Sqrt(0.5/df + top.ss/top.df/g.units/(g.z*g.z*total))}
+	p = &pivot{
+		r:     newRadius(df),
+		sharp: math.Sqrt(0.5/df + top.ss/top.df/g.units/(g.z*g.z*total)),
+		drop:  12 - math.Log(math.Min(confidence, 1-confidence)), // a part in 1e5 of the smaller chance
+	}
 	return p, p.refine(g, unit, fine)
 }
 
@@ -51,7 +56,7 @@ func (p *pivot) refine(g generalized, unit, fine float64) bool {
 		room: make([][]angle, levels-1), pivot: p}
 	sum, count := finest.df, 1
 	for l := levels - 2; l >= 0; l-- {
-		w.law[l] = newAngles(g.strata[l].df, sum, p.sharp, fine)
+		w.law[l] = newAngles(g.strata[l].df, sum, p.sharp, p.drop, fine)
 		sum += g.strata[l].df
 		count *= len(w.law[l].plain)
 	}
@@ -162,8 +167,8 @@ func (p *pivot) step(d, want float64) (step float64, up, ok bool) {
 	return step, up, math.Abs(at) < 7 && !math.IsNaN(step) && !math.IsInf(step, 0)
 }
 
-// pivotTolerance is how well the limit is integrated, as a share of the SD of one
-// closing. 100,000 draws scatter by some 0.005.
+// pivotTolerance is how far the last two orders may differ, as a share of the SD of one
+// closing and of the limit's distance from the mean. 100,000 draws scatter by some 0.005.
 const pivotTolerance = 2e-5
 
 // mostIntegrated is up to how many levels, closings among them, integrating is
@@ -187,6 +192,9 @@ func (g generalized) integrate(confidence float64) (lower float64, ok bool) {
 		return math.NaN(), false
 	}
 	total, freedom := g.total()
+	if !(total > 0) {
+		return math.NaN(), false
+	}
 	size := math.Sqrt(total / unit)
 	se := math.Sqrt(top.ss / top.df / g.units / unit)
 	want := dist.NormalQuantile(1 - confidence)
@@ -196,7 +204,7 @@ func (g generalized) integrate(confidence float64) (lower float64, ok bool) {
 	if len(g.strata) > 2 {
 		orders = [...]float64{0.65, 1, 1.3, 1.7, 2.2}
 	}
-	p, fits := newPivot(g, unit, orders[0])
+	p, fits := newPivot(g, unit, confidence, orders[0])
 	if !fits {
 		return math.NaN(), false
 	}

@@ -69,7 +69,7 @@ func TestIntegrateExactEnds(t *testing.T) {
 	for _, top := range []float64{1, 2, 5, 30, 300} {
 		for _, low := range []float64{1, 2, 7, 80, 3000} {
 			for _, coverage := range []float64{0.51, 0.9, 0.99} {
-				for _, confidence := range []float64{0.5, 0.8, 0.95, 0.99} {
+				for _, confidence := range []float64{0.05, 0.5, 0.8, 0.95, 0.99, 0.999} {
 					z, a := dist.NormalQuantile(coverage), top+1
 					g := generalized{mean: 60, units: a, z: z, strata: twoStrata(top, top, 0, low, 0.3)}
 					want := 60 - dist.NoncentralT{Nu: top, Delta: z * math.Sqrt(a)}.Quantile(confidence)/math.Sqrt(a)
