@@ -67,7 +67,7 @@ func (c *campaign) checkRow() report.CheckRow {
 	drift := nan
 	for _, r := range c.runs {
 		runs[r.label] = true
-		if r.counts.OpenRepeats > 1 && !(drift >= r.driftDB) && !math.IsNaN(r.driftDB) {
+		if r.openRepeats > 1 && !(drift >= r.driftDB) && !math.IsNaN(r.driftDB) {
 			drift = r.driftDB
 		}
 	}
@@ -93,16 +93,13 @@ func checkHeadline(r report.CheckRow, omitted int) string {
 // noteRuns tells of repeated references, gain steps and sweeps.
 func (c *campaign) noteRuns(n *notebook) {
 	var single, steps []string
-	sweeps, given := 0, 0
 	for _, r := range c.runs {
-		if r.counts.Open > 0 && r.counts.OpenRepeats < 2 {
+		if r.openReadings && r.openRepeats < 2 {
 			single = append(single, r.label)
 		}
-		if r.counts.GainSettings > 1 {
-			steps = append(steps, fmt.Sprintf("%s (%d settings)", r.label, r.counts.GainSettings))
+		if r.gainSettings > 1 {
+			steps = append(steps, fmt.Sprintf("%s (%d settings)", r.label, r.gainSettings))
 		}
-		sweeps += r.counts.Sweeps
-		given += r.counts.Given
 	}
 	sortLabels(single)
 	sortLabels(steps)
@@ -112,28 +109,21 @@ func (c *campaign) noteRuns(n *notebook) {
 	if len(steps) > 0 {
 		n.add("gain or generator level changed, and is accounted for, in "+someOf(steps), "")
 	}
-	if sweeps > 0 {
+	if sweeps := c.census.sweeps; sweeps > 0 {
 		n.add(fmt.Sprintf("%s averaged in dB from repeat sweeps; sweeps are not replicates", count(sweeps, "reading")), "")
 	}
-	if given > 0 {
+	if given := c.census.given; given > 0 {
 		n.add(fmt.Sprintf("%s given as attenuation: their open reference cannot be looked at", count(given, "reading")), "")
 	}
 }
 
 // noteFloors tells where the floors come from.
 func (c *campaign) noteFloors(n *notebook) {
-	var rows, columns, option, unknown int
-	for _, r := range c.runs {
-		rows += r.counts.FloorByRow
-		columns += r.counts.FloorByColumn
-		option += r.counts.FloorByOption
-		unknown += r.counts.FloorUnknown
-	}
 	var parts []string
 	for _, p := range []struct {
 		n    int
 		from string
-	}{{rows, "floor rows"}, {columns, "a floor column"}, {option, "--floor"}} {
+	}{{c.census.floorRow, "floor rows"}, {c.census.floorColumn, "a floor column"}, {c.census.option, "--floor"}} {
 		if p.n > 0 {
 			parts = append(parts, fmt.Sprintf("%d by %s", p.n, p.from))
 		}
@@ -141,7 +131,7 @@ func (c *campaign) noteFloors(n *notebook) {
 	if len(parts) > 0 {
 		n.add("receiver floor known for closed readings: "+listed(parts), "")
 	}
-	if unknown > 0 {
+	if unknown := c.census.unknown; unknown > 0 {
 		n.add(fmt.Sprintf("no floor known for %s: their figures are at least these; read the floor with the generator off and the box closed, or give --floor, or vouch with --no-floor",
 			count(unknown, "closed reading")), "")
 	}

@@ -18,6 +18,7 @@ type campaign struct {
 	closings []*closing
 	points   []ingest.Point // ascending by frequency, position, polarization
 	runs     []run
+	census   census
 	summary  *ingest.Summary
 	store    *spill.Store
 	atOnce   int     // readings that are read back together
@@ -59,8 +60,10 @@ type run struct {
 	open             int64 // where the levels begin in the store
 	repeats          int
 	driftDB          float64
-	driftAt          ingest.Point
-	counts           ingest.Counts
+	driftAtHz        float64
+	openReadings     bool  // it has some of its own
+	openRepeats      int32 // as in ingest.Counts
+	gainSettings     int32 // as in ingest.Counts
 }
 
 // read collects the campaign, or returns an *InputError. A campaign that the
@@ -129,9 +132,11 @@ func inputError(summary *ingest.Summary, err error) error {
 func (c *campaign) add(r *ingest.Run) error {
 	in := c.intake
 	k := run{label: in.word(r.Label), reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
-		repeats: len(r.Reference.Repeats), driftDB: r.Reference.DriftDB, counts: r.Counts}
+		repeats: len(r.Reference.Repeats), driftDB: r.Reference.DriftDB,
+		openReadings: r.Counts.Open > 0, openRepeats: int32(r.Counts.OpenRepeats), gainSettings: int32(r.Counts.GainSettings)}
+	c.count(r.Counts)
 	if at := r.Reference.DriftAt; at >= 0 && at < len(r.Points) {
-		k.driftAt = r.Points[at]
+		k.driftAtHz = r.Points[at].FreqHz
 	}
 	var err error
 	if k.open, err = c.keepOpen(r.Reference.Repeats, len(r.Points)); err != nil {
@@ -145,6 +150,19 @@ func (c *campaign) add(r *ingest.Run) error {
 	}
 	c.runs = append(c.runs, k)
 	return c.keep(r.Attenuation, len(r.Points), own)
+}
+
+// A census counts the readings of all runs by how they came about.
+type census struct {
+	sweeps, given                          int
+	floorRow, floorColumn, option, unknown int
+}
+
+func (c *campaign) count(k ingest.Counts) {
+	n := &c.census
+	n.sweeps, n.given = n.sweeps+k.Sweeps, n.given+k.Given
+	n.floorRow, n.floorColumn = n.floorRow+k.FloorByRow, n.floorColumn+k.FloorByColumn
+	n.option, n.unknown = n.option+k.FloorByOption, n.unknown+k.FloorUnknown
 }
 
 // settle makes points of different runs one where their frequencies match, and

@@ -41,8 +41,8 @@ func (c *campaign) noteDrift(s Settings, n *notebook) {
 	switch {
 	case worst >= 0:
 		r := c.runs[worst]
-		n.add(fmt.Sprintf("open readings moved by at most %.2f dB within a run (run %s, %s)", r.driftDB, r.label, megahertz(r.driftAt.FreqHz)), "")
-	case slices.ContainsFunc(c.runs, func(r run) bool { return r.counts.OpenRepeats > 1 && r.driftDB == 0 }):
+		n.add(fmt.Sprintf("open readings moved by at most %.2f dB within a run (run %s, %s)", r.driftDB, r.label, megahertz(r.driftAtHz)), "")
+	case slices.ContainsFunc(c.runs, func(r run) bool { return r.openRepeats > 1 && r.driftDB == 0 }):
 		n.add("open readings did not move within a run", "")
 	case slices.ContainsFunc(c.runs, func(r run) bool { return r.driftDB == 0 }):
 		n.add("no drift can be told: no open reading was repeated within a run; read the reference again at the end", "")
