@@ -124,7 +124,7 @@ type packer struct {
 // survey notes the columns, the rows and the problems.
 func (p *packer) survey(ctx context.Context) error {
 	return p.each(ctx, func(run *planned, b *reading.Batch) error {
-		p.layout.Add(b, b.Len())
+		p.layout.Add(b, b.Len(), p.written(run))
 		var o outcome
 		o.problems.Limit = p.opt.ProblemLimit
 		o.problems.AddAll(&b.Problems)

@@ -287,6 +287,9 @@ func (o *outcome) count(file int32, used, skipped int) {
 // reducedReference is the run whose open readings served closings of which means over
 // bands are given; empty for readings, and where it is this run.
 func (p *pairing) reducedReference() string {
+	if p.b.Text[reading.Reference] == nil {
+		return ""
+	}
 	for i := range p.own {
 		if code := p.b.Code(reading.Reference, i); code != 0 {
 			if p.b.Kind[i] != reading.Direct {

@@ -42,8 +42,8 @@ func findSums(b []byte, last bool) (digits []int) {
 	return digits[:min(len(digits), sumTries)]
 }
 
-// place puts the checksum of the whole file into metadata written with noSum.
-func place(metadata []byte, last bool, crc uint32) {
+// stamp puts the checksum of the whole file into metadata written with noSum.
+func stamp(metadata []byte, last bool, crc uint32) {
 	for _, d := range findSums(metadata, last) {
 		if string(metadata[d:d+sumDigits]) == noSum[len(sumMark):] {
 			copy(metadata[d:], sumOf(crc))

@@ -51,7 +51,25 @@ type Column struct {
 	Days     []int32
 	Flags    []bool
 	Constant bool // the slice holds one value, that of every row
+	// Of a Number that was read: how many rows have a value, and between which these
+	// lie; Lo > Hi where none has.
+	Given  int
+	Lo, Hi float64
 }
+
+// note takes values into Lo and Hi.
+func (c *Column) note(values []float64) {
+	for _, v := range values {
+		if v < c.Lo {
+			c.Lo = v
+		}
+		if v > c.Hi {
+			c.Hi = v
+		}
+	}
+}
+
+func (c *Column) noteNothing() { c.Given, c.Lo, c.Hi = 0, math.Inf(1), math.Inf(-1) }
 
 // A Chunk is some rows of a table, by column in the order of the fields.
 type Chunk struct {
@@ -144,18 +162,6 @@ func (c *Column) check(f Field, rows int) error {
 	}
 	if n != rows {
 		return damaged("the column %s has %d rows of %d", f.Name, n, rows)
-	}
-	if f.Kind == Text {
-		for _, code := range c.Codes {
-			if uint(code) >= uint(len(c.Dict)) {
-				return damaged("the column %s has a code without a text", f.Name)
-			}
-		}
-	}
-	for _, v := range c.Numbers {
-		if math.IsInf(v, 0) {
-			return damaged("the column %s holds an infinite number", f.Name)
-		}
 	}
 	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"math"
 	"strconv"
 
 	"github.com/apache/arrow/go/v15/arrow"
@@ -173,7 +174,7 @@ func (p *patching) Write(b []byte) (int, error) {
 	}
 	p.done = true
 	first := bytes.Clone(b)
-	place(first, false, p.crc)
+	stamp(first, false, p.crc)
 	return p.to.Write(first)
 }
 
@@ -324,14 +325,16 @@ func (b *streamBody) read(src io.ReaderAt, chunk int, want []bool, into *Chunk) 
 	}
 	for i := range b.fields {
 		if want[i] {
-			into.Columns[i].fromArray(rec.Column(i))
+			if !into.Columns[i].fromArray(rec.Column(i)) {
+				return damaged("the column %s holds an infinite number", b.fields[i].Name)
+			}
 		}
 	}
 	return nil
 }
 
-// fromArray copies what the library holds.
-func (c *Column) fromArray(a arrow.Array) {
+// fromArray copies what the library holds; false where a number is infinite.
+func (c *Column) fromArray(a arrow.Array) bool {
 	n := a.Len()
 	c.Constant = false
 	switch a := a.(type) {
@@ -361,6 +364,14 @@ func (c *Column) fromArray(a arrow.Array) {
 		c.Numbers = resize(c.Numbers, n)
 		copy(c.Numbers, a.Float64Values())
 		absent(c.Numbers, a, nan)
+		c.noteNothing()
+		c.note(c.Numbers)
+		c.Given = n - a.NullN()
+		for _, v := range c.Numbers {
+			if math.IsInf(v, 0) {
+				return false
+			}
+		}
 	case *array.Date32:
 		c.Days = resize(c.Days, n)
 		for i, d := range a.Date32Values() {
@@ -373,6 +384,7 @@ func (c *Column) fromArray(a arrow.Array) {
 			c.Flags[i] = a.IsValid(i) && a.Value(i)
 		}
 	}
+	return true
 }
 
 func absent[T any](values []T, a arrow.Array, none T) {

@@ -28,8 +28,10 @@ const (
 	keyKind    = "sealbound.kind"
 	// within how many Hz the profiles of traces say that frequencies are the same
 	keyTolerance = "sealbound.freq_tolerance_hz"
-	kindName     = "readings"
-	sidePrefix   = "sealbound.table."
+	// where the rows of each run and date stand, so that they need not be looked through
+	keyRuns    = "sealbound.runs"
+	kindName   = "readings"
+	sidePrefix = "sealbound.table."
 )
 
 // A slot is what one column of the table holds of a reading.
@@ -82,13 +84,15 @@ type Layout struct {
 	Rows   int
 	Units  [reading.Attenuated + 1]bool // canonical units of the readings
 	AtMost bool                         // some level is known as an upper limit alone
+	runs   []stretch
 	// FreqToleranceHz is within how many Hz frequencies are the same, beyond the
 	// setting; 0 where nothing says so.
 	FreqToleranceHz float64
 }
 
-// Add notes what the first n readings of a batch fill.
-func (l *Layout) Add(b *reading.Batch, n int) {
+// Add notes what the first n readings of a batch, which will have that label, fill.
+func (l *Layout) Add(b *reading.Batch, n int, label string) {
+	l.addRuns(b, n, label)
 	l.Rows += n
 	for i := range n {
 		l.Units[Canonical(b.Unit[i])] = true
@@ -170,6 +174,9 @@ func (s *slot) number(b *reading.Batch, i int) float64 {
 // meta is the metadata of a table with those side tables.
 func (l *Layout) meta(kind string, side []Side) []columnar.Pair {
 	pairs := []columnar.Pair{{Key: keyVersion, Value: strconv.Itoa(Version)}, {Key: keyKind, Value: kind}}
+	if len(l.runs) > 0 {
+		pairs = append(pairs, columnar.Pair{Key: keyRuns, Value: writeRuns(l.runs)})
+	}
 	if l.FreqToleranceHz > 0 {
 		pairs = append(pairs, columnar.Pair{Key: keyTolerance, Value: strconv.FormatFloat(l.FreqToleranceHz, 'g', -1, 64)})
 	}

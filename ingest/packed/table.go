@@ -24,6 +24,7 @@ type table struct {
 	at      []int // by slot: the column of the file, -1 where there is none
 	columns []reading.Column
 	starts  []int // the first row of each chunk, and the number of rows
+	runs    []stretch
 
 	mu    sync.Mutex
 	cache []*entry
@@ -38,6 +39,12 @@ type entry struct {
 	chunk  columnar.Chunk
 	kinds  []reading.Kind // by code of the column state
 	err    error
+
+	segments     []segment
+	changed      []bool
+	level, floor *columnar.Column // nil where no row has any
+	unit         reading.Unit     // of all rows, unless units tells those of each
+	units        []reading.Unit
 }
 
 const cached = 2
@@ -129,17 +136,23 @@ func openTable(path string, file int32, f *columnar.File) (*table, error) {
 		row += f.ChunkRows(i)
 	}
 	t.starts = append(t.starts, row)
+	text, _ := f.Value(keyRuns)
+	var fault *columnar.Fault
+	if t.runs, fault = readRuns(text, f.Rows); fault != nil {
+		return nil, fault
+	}
 	return t, nil
 }
 
-func slotOf(c reading.Column) int {
-	for s := range slots {
-		if slots[s].column == c {
-			return s
-		}
+// slotOf is the first slot of a column.
+func slotOf(c reading.Column) int { return firstSlots[c] }
+
+var firstSlots = func() (of [reading.Columns + 1]int) {
+	for s := len(slots) - 1; s >= 0; s-- {
+		of[slots[s].column] = s
 	}
-	panic("packed: no column of " + c.Name())
-}
+	return of
+}()
 
 // ByRow says that offsets are numbers of rows.
 func (t *table) ByRow() {}
@@ -156,54 +169,15 @@ func (t *table) FreqToleranceHz() float64 {
 // SideTables are those that the file carries.
 func (t *table) SideTables() []Side { return carried(t.f) }
 
-// Index finds the stretches of rows that have the same run and date.
-func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
-	run, date, state := t.at[slotOf(reading.Run)], t.at[slotOf(reading.Date)], t.at[slotOf(reading.State)]
-	want := make([]bool, len(t.f.Fields))
-	want[run], want[state] = true, true
-	if date >= 0 {
-		want[date] = true
+// Index passes on the list of runs that the file carries.
+func (t *table) Index(_ context.Context, _ io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
+	row := 0
+	var run []byte
+	for _, s := range t.runs {
+		run = append(run[:0], s.run...)
+		add(reading.Stretch{Run: run, Date: s.date, Open: s.open, From: int64(row), To: int64(row + s.rows), Line: row + 1})
+		row += s.rows
 	}
-	var chunk columnar.Chunk
-	var now reading.Stretch
-	begun := false
-	end := func(row int) {
-		if begun {
-			now.To = int64(row)
-			add(now)
-		}
-	}
-	for i := range t.f.Chunks() {
-		if err := ctx.Err(); err != nil {
-			return reading.Count{}, err
-		}
-		if err := t.f.Read(src, i, want, &chunk); err != nil {
-			return reading.Count{Rows: t.f.Rows}, err
-		}
-		kinds, err := t.kindsOf(&chunk)
-		if err != nil {
-			return reading.Count{Rows: t.f.Rows}, err
-		}
-		runs, states := codes{&chunk.Columns[run]}, codes{&chunk.Columns[state]}
-		days := days{nil}
-		if date >= 0 {
-			days.c = &chunk.Columns[date]
-		}
-		code, day := int32(-1), cell.NoDay
-		for r := range chunk.Rows {
-			if c, d := runs.at(r), days.at(r); !begun || c != code || d != day {
-				text := chunk.Columns[run].Dict[c]
-				if !begun || d != now.Date || string(text) != string(now.Run) {
-					end(t.starts[i] + r)
-					now = reading.Stretch{Run: append(now.Run[:0], text...), Date: d, From: int64(t.starts[i] + r), Line: t.starts[i] + r + 1}
-					begun = true
-				}
-				code, day = c, d
-			}
-			now.Open = now.Open || kinds[states.at(r)] == reading.Open
-		}
-	}
-	end(t.f.Rows)
 	return reading.Count{Rows: t.f.Rows}, nil
 }
 
@@ -273,13 +247,15 @@ func (t *table) take(src io.ReaderAt, number int) *entry {
 	t.mu.Unlock()
 	e.once.Do(func() {
 		want := make([]bool, len(t.f.Fields))
-		for _, k := range t.at {
-			if k >= 0 {
+		for slot, k := range t.at {
+			if k >= 0 && slots[slot].column != reading.Run {
 				want[k] = true
 			}
 		}
 		if e.err = t.f.Read(src, number, want, &e.chunk); e.err == nil {
-			e.kinds, e.err = t.kindsOf(&e.chunk)
+			if e.kinds, e.err = t.kindsOf(&e.chunk); e.err == nil {
+				e.err = e.digest(t)
+			}
 		}
 	})
 	return e
@@ -315,7 +291,7 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		e := t.take(src, number)
 		err := e.err
 		if err == nil {
-			err = t.append(e, from-t.starts[number], to-t.starts[number], b)
+			t.append(e, from-t.starts[number], to-t.starts[number], b)
 		}
 		t.give(e)
 		if err != nil {
@@ -327,7 +303,7 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 }
 
 // append takes rows from to to of a chunk into the batch.
-func (t *table) append(e *entry, from, to int, b *reading.Batch) error {
+func (t *table) append(e *entry, from, to int, b *reading.Batch) {
 	n, at := to-from, b.Len()
 	for _, c := range t.columns {
 		b.Use(c)
@@ -335,28 +311,46 @@ func (t *table) append(e *entry, from, to int, b *reading.Batch) error {
 	b.Extend(n, t.columns)
 	first := t.starts[e.number] + from
 	for i := range n {
-		b.File[at+i], b.Line[at+i], b.At[at+i] = t.file, int32(min(first+i+1, math.MaxInt32)), int64(first+i)
+		b.Line[at+i], b.At[at+i] = int32(min(first+i+1, math.MaxInt32)), int64(first+i)
 	}
-	get := func(c reading.Column) *columnar.Column { return t.column(e, slotOf(c)) }
-	fillCodes(b.Kind[at:], get(reading.State), from, func(code int32) reading.Kind { return e.kinds[code] })
-	fill(b.FreqHz[at:], get(reading.Freq), from, n)
-	fill(b.Tx[at:], get(reading.Tx), from, n)
-	fill(b.Gain[at:], get(reading.Gain), from, n)
-	fillDays(b.Date[at:], get(reading.Date), from)
-	fillDays(b.Installed[at:], get(reading.Installed), from)
-	for _, c := range t.columns {
-		col := get(c)
-		fillCodes(b.Text[c][at:], col, from, func(code int32) int32 { return b.Labels.Code(col.Dict[code]) })
+	fill(b.FreqHz[at:], t.column(e, slotOf(reading.Freq)), from, n)
+	fill(b.Level[at:], e.level, from, n)
+	fill(b.Floor[at:], e.floor, from, n)
+	fill(b.Tx[at:], t.column(e, slotOf(reading.Tx)), from, n)
+	fill(b.Gain[at:], t.column(e, slotOf(reading.Gain)), from, n)
+	flags := t.column(e, slotOf(limited))
+	switch {
+	case flags == nil:
+		clear(b.Limited[at:])
+	case flags.Constant:
+		set(b.Limited[at:], flags.Flags[0])
+	default:
+		copy(b.Limited[at:], flags.Flags[from:to])
 	}
-	err := t.levels(e, from, n, at, b)
-	if err == nil {
-		err = check(b, at)
+	set(b.File[at:], t.file)
+	k := sort.Search(len(e.segments), func(i int) bool { return int(e.segments[i].to) > from })
+	for ; k < len(e.segments) && int(e.segments[k].from) < to; k++ {
+		s := &e.segments[k]
+		x, y := at+max(int(s.from), from)-from, at+min(int(s.to), to)-from
+		b.Break(x)
+		set(b.Kind[x:y], s.kind)
+		set(b.Unit[x:y], s.unit)
+		set(b.Date[x:y], s.date)
+		set(b.Installed[x:y], s.installed)
+		for _, c := range t.columns {
+			col := t.column(e, slotOf(c))
+			set(b.Text[c][x:y], b.Labels.Code(col.Dict[codes{col}.at(int(s.from))]))
+		}
 	}
 	b.Cut(at + n)
-	if err != nil {
-		b.Cut(at)
+	b.Even(at + n)
+}
+
+// set fills a slice with one value.
+func set[T any](to []T, v T) {
+	for i := range to {
+		to[i] = v
 	}
-	return err
 }
 
 func (t *table) column(e *entry, s int) *columnar.Column {
@@ -364,57 +358,6 @@ func (t *table) column(e *entry, s int) *columnar.Column {
 		return nil
 	}
 	return &e.chunk.Columns[t.at[s]]
-}
-
-// levels takes each reading's level from the column that fills it.
-func (t *table) levels(e *entry, from, n, at int, b *reading.Batch) error {
-	level, floor := b.Level[at:at+n], b.Floor[at:at+n]
-	fill(level, nil, from, n)
-	fill(floor, nil, from, n)
-	for i := range n {
-		b.Unit[at+i], b.Limited[at+i] = reading.NoUnit, false
-	}
-	var flags *columnar.Column
-	for s := range slots {
-		col := t.column(e, s)
-		if col == nil {
-			continue
-		}
-		switch slots[s].column {
-		case reading.Level, reading.Atten:
-			unit := slots[s].unit
-			for i := range n {
-				v := numberAt(col, from+i)
-				if v != v {
-					continue
-				}
-				if b.Unit[at+i] != reading.NoUnit {
-					return content("a row with two levels")
-				}
-				level[i], b.Unit[at+i] = v, unit
-				if unit == reading.Attenuated {
-					if b.Kind[at+i] != reading.Closed {
-						return content("an attenuation that is not of a closed box")
-					}
-					b.Kind[at+i] = reading.Direct
-				}
-			}
-		case reading.Floor:
-			for i := range n {
-				if v := numberAt(col, from+i); v == v {
-					floor[i] = v
-				}
-			}
-		case limited:
-			flags = col
-		}
-	}
-	if flags != nil {
-		for i := range n {
-			b.Limited[at+i] = flagAt(flags, from+i)
-		}
-	}
-	return nil
 }
 
 func numberAt(c *columnar.Column, r int) float64 {
@@ -445,49 +388,4 @@ func fill(to []float64, c *columnar.Column, from, n int) {
 	default:
 		copy(to[:n], c.Numbers[from:from+n])
 	}
-}
-
-func fillDays(to []cell.Day, c *columnar.Column, from int) {
-	for i := range to {
-		to[i] = days{c}.at(from + i)
-	}
-}
-
-// fillCodes translates codes, each change once.
-func fillCodes[T any](to []T, c *columnar.Column, from int, translate func(int32) T) {
-	last := int32(-1)
-	var now T
-	for i := range to {
-		if code := (codes{c}).at(from + i); code != last {
-			last, now = code, translate(code)
-		}
-		to[i] = now
-	}
-}
-
-// mostDB bounds every level, gain and attenuation: beyond it no receiver reads.
-const mostDB = 1000
-
-// check makes sure that the readings from at on are such as the long format has.
-func check(b *reading.Batch, at int) error {
-	within := func(v float64) bool { return v != v || math.Abs(v) <= mostDB }
-	for i := at; i < b.Len(); i++ {
-		switch kind := b.Kind[i]; {
-		case kind == unknown:
-			return content("a row without a state")
-		case b.Unit[i] == reading.NoUnit:
-			return content("a row without a level")
-		case !(b.FreqHz[i] > 0):
-			return content("a row without a frequency")
-		case !within(b.Level[i]), !within(b.Floor[i]), !within(b.Tx[i]), !within(b.Gain[i]):
-			return content("a level beyond %d dB", mostDB)
-		case b.Unit[i].Relative() && b.Tx[i] == b.Tx[i]:
-			return content("a generator level beside a level that is relative to it")
-		case (kind == reading.Closed || kind == reading.Direct) && (b.Code(reading.Box, i) == 0 || b.Code(reading.Gasket, i) == 0 || b.Code(reading.Closing, i) == 0):
-			return content("a closed reading without box, gasket or closing")
-		case b.Date[i] != cell.NoDay && b.Installed[i] > b.Date[i]:
-			return content("a strip installed after it was read")
-		}
-	}
-	return nil
 }
