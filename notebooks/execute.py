@@ -116,8 +116,10 @@ def main(args):
         # Nothing of whoever runs this reaches the results: no profile, no style, no locale.
         os.environ.update({"IPYTHONDIR": scratch + "/ipython", "MPLCONFIGDIR": scratch + "/matplotlib",
                            "JUPYTER_CONFIG_DIR": scratch + "/jupyter", "JUPYTER_RUNTIME_DIR": scratch + "/runtime",
+                           "JUPYTER_DATA_DIR": scratch + "/data",
                            "PYTHONDONTWRITEBYTECODE": "1", "PYDEVD_DISABLE_FILE_VALIDATION": "1", "PYTHONHASHSEED": "0", "LC_ALL": "C.UTF-8", "TZ": "UTC"})
-        os.environ.pop("MPLBACKEND", None)
+        for name in ("MPLBACKEND", "JUPYTER_PATH", "PYTHONPATH", "PYTHONSTARTUP"):
+            os.environ.pop(name, None)
         # The list of fonts is made on first use, with a message that would stand in a notebook.
         subprocess.run([sys.executable, "-c", "import matplotlib.font_manager"], check=True, stderr=subprocess.DEVNULL)
         if not os.environ.get("SEALBOUND"):
