@@ -145,6 +145,9 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 	for b, inside := range c.inside(bands, n) {
 		layers = append(layers, layer{bands[b], inside})
 	}
+	if err := fewEnough(groups, len(layers)); err != nil {
+		return nil, err
+	}
 	for _, g := range groups {
 		note(g)
 	}
@@ -161,6 +164,23 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 			yield(nil, c.unusable("no reading lies in the bands asked for; --bands each judges every frequency", n))
 		}
 	}, nil
+}
+
+// mostRows is what a result holds: more would be read by nobody, and take more
+// than a gigabyte. A variable for tests.
+var mostRows = 100_000
+
+// fewEnough refuses groups that would make too many rows.
+func fewEnough(groups []group, bands int) error {
+	if len(groups)*bands <= mostRows {
+		return nil
+	}
+	var by []string
+	for _, l := range groups[0].labels {
+		by = append(by, l.Field)
+	}
+	return &UsageError{"by", strings.Join(by, ","), fmt.Sprintf("%s in %s make %d rows, and a result holds %d at most; group by fewer fields, such as --by gasket, or choose with --box, --gasket or --bands",
+		count(len(groups), "group"), count(bands, "band"), len(groups)*bands, mostRows)}
 }
 
 // unusable is the error of a campaign that leaves nothing to judge, with the notes
