@@ -61,7 +61,7 @@ func (c call) analyse(f analysis, paths []string, s study.Settings) (*report.Doc
 		if err := c.ctx.Err(); err != nil {
 			return nil, err
 		}
-		return a.doc, a.err
+		return a.doc, explainPaths(a.err, paths)
 	case <-c.ctx.Done():
 		return nil, c.ctx.Err()
 	}

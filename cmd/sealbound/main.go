@@ -144,7 +144,7 @@ func (p program) run(c call, args []string) int {
 		err = put(c.stdout, welcome(p.commands()))
 	case "help", "--help", "-help", "-h":
 		err = p.help(c, rest)
-	case "--version", "-version", "version":
+	case "--version", "-version", "version", "-v", "-V":
 		err = put(c.stdout, "sealbound "+version+"\n")
 	default:
 		err = p.start(c, name, rest)

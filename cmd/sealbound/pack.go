@@ -60,7 +60,7 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	}
 	done, err := open(c.ctx, paths, s, ending)
 	if err != nil {
-		return err
+		return explainPaths(err, paths)
 	}
 	defer done.Close()
 	if err := (output{file: file}).sparesInputs(done.Inputs); err != nil {

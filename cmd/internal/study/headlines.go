@@ -210,7 +210,11 @@ func fewText(rows []report.JudgeRow) string {
 		text += fmt.Sprintf("; clear of its floor this set-up shows up to %.1f dB", *r.HeadroomDB)
 	}
 	if closings < advisedClosings {
-		text += fmt.Sprintf("; close and read %d more times", advisedClosings-closings)
+		if more := advisedClosings - closings; more == 1 {
+			text += "; close and read once more"
+		} else {
+			text += fmt.Sprintf("; close and read %d more times", more)
+		}
 	}
 	return text
 }

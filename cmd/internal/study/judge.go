@@ -127,8 +127,10 @@ func (c *campaign) chosen(s Settings, n *notebook) ([]*closing, error) {
 	case len(c.closings) == 0:
 		return nil, c.unusable("there is no closed reading to judge", n)
 	case len(closings) == 0:
-		return nil, c.unusable(fmt.Sprintf("the filters leave nothing: none of %s passes --box, --gasket, --since and --until (boxes: %s; gaskets: %s)",
-			count(len(c.closings), "closing"), someOf(c.distinct("box")), someOf(c.distinct("gasket"))), n)
+		if len(c.summary.LeftOut) == 0 { // else the notes may tell why
+			n = &notebook{}
+		}
+		return nil, c.unusable(c.nothingLeft(s), n)
 	case left > 0:
 		n.add(fmt.Sprintf("the filters left out %s", count(left, "closing")), "")
 	}
@@ -194,6 +196,40 @@ func (c *campaign) unusable(reason string, n *notebook) error {
 
 func (c *campaign) distinct(field string) []string {
 	return distinct(c.closings, field)
+}
+
+// nothingLeft says what the filters that were given could have let through.
+func (c *campaign) nothingLeft(s Settings) string {
+	var flags, there []string
+	if len(s.Box) > 0 {
+		flags, there = append(flags, "--box"), append(there, "boxes: "+someOf(c.distinct("box")))
+	}
+	if len(s.Gasket) > 0 {
+		flags, there = append(flags, "--gasket"), append(there, "gaskets: "+someOf(c.distinct("gasket")))
+	}
+	if !s.Since.IsZero() {
+		flags = append(flags, "--since")
+	}
+	if !s.Until.IsZero() {
+		flags = append(flags, "--until")
+	}
+	if !s.Since.IsZero() || !s.Until.IsZero() {
+		first, last := "", ""
+		for _, cl := range c.closings {
+			if d := civil(cl.Date); d != "" {
+				if first == "" || d < first {
+					first = d
+				}
+				last = max(last, d)
+			}
+		}
+		days := "no closing has a date"
+		if first != "" {
+			days = "dates: " + first + " to " + last
+		}
+		there = append(there, days)
+	}
+	return fmt.Sprintf("the filters leave nothing: none of %s passes %s (%s)", count(len(c.closings), "closing"), listed(flags), strings.Join(there, "; "))
 }
 
 // someOf lists a few words and counts the rest.
