@@ -20,6 +20,7 @@ var closingColumns = [...]reading.Column{reading.Box, reading.Gasket, reading.Fi
 // A closingTable numbers the closings of one run.
 type closingTable struct {
 	of     []int32 // by row; -1 for rows that are not of a closing
+	recent []int32 // by label of a closing: one more than the closing that had it last
 	sweeps []int32 // the same by break of the batch, before they are completed
 	keys   []closingKey
 }
@@ -34,6 +35,8 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 	t.of, t.keys = slices.Grow(t.of[:0], rows)[:rows], nil
 	byKey := map[closingKey]int32{}
 	raw := make([]closingKey, 0, 64)
+	t.recent = slices.Grow(t.recent[:0], len(b.Texts()))[:len(b.Texts())]
+	clear(t.recent)
 	breaks := b.Breaks()
 	t.sweeps = t.sweeps[:0]
 	var last closingKey
@@ -50,11 +53,16 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 			t.sweeps = append(t.sweeps, t.sweeps[s-1])
 			continue
 		}
-		n, ok := byKey[k]
-		if !ok {
-			n = int32(len(raw))
-			raw = append(raw, k)
-			byKey[k] = n
+		same := &t.recent[k.labels[3]]
+		n := *same - 1
+		if n < 0 || raw[n] != k {
+			var ok bool
+			if n, ok = byKey[k]; !ok {
+				n = int32(len(raw))
+				raw = append(raw, k)
+				byKey[k] = n
+			}
+			*same = n + 1
 		}
 		t.sweeps, last = append(t.sweeps, n), k
 	}

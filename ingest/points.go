@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"sealbound/ingest/reduced"
@@ -16,7 +17,7 @@ type rawPoint struct {
 // A pointTable numbers the points of one run.
 type pointTable struct {
 	raw    []rawPoint
-	index  map[rawPoint]int32
+	slots  []int32 // one more than the raw point that is found there, 0 for none
 	next   []int32 // which raw point followed this one last time
 	of     []int32 // by row: the raw point, then the point
 	points []Point
@@ -49,10 +50,7 @@ func (t *pointTable) again(freqHz []float64, toleranceHz float64) bool {
 }
 
 func (t *pointTable) reset(rows int) {
-	if t.index == nil {
-		t.index = map[rawPoint]int32{}
-	}
-	clear(t.index)
+	clear(t.slots)
 	t.raw, t.next, t.points = t.raw[:0], t.next[:0], nil
 	t.of = slices.Grow(t.of[:0], rows)[:rows]
 }
@@ -78,16 +76,38 @@ func (t *pointTable) number(freqHz []float64, positions, polarizations []int32) 
 				continue
 			}
 		}
-		n, ok := t.index[p]
-		if !ok {
-			n = int32(len(t.raw))
-			t.raw, t.next = append(t.raw, p), append(t.next, -1)
-			t.index[p] = n
-		}
+		n := t.find(p)
 		if previous >= 0 {
 			t.next[previous] = n
 		}
 		t.of[i], previous = n, n
+	}
+}
+
+// find numbers a raw point.
+func (t *pointTable) find(p rawPoint) int32 {
+	if 2*len(t.raw) >= len(t.slots) { // half of the slots stay free
+		t.slots = make([]int32, max(256, 2*len(t.slots)))
+		for i, p := range t.raw {
+			*t.slot(p) = int32(i) + 1
+		}
+	}
+	s := t.slot(p)
+	if *s == 0 {
+		t.raw, t.next = append(t.raw, p), append(t.next, -1)
+		*s = int32(len(t.raw))
+	}
+	return *s - 1
+}
+
+// slot is where a raw point is found, or where it belongs.
+func (t *pointTable) slot(p rawPoint) *int32 {
+	h := (math.Float64bits(p.freqHz) ^ uint64(p.position)<<32 ^ uint64(p.polarization)<<8) * 0x9e3779b97f4a7c15
+	for i := h >> 32; ; i++ {
+		s := &t.slots[i&uint64(len(t.slots)-1)]
+		if *s == 0 || t.raw[*s-1] == p {
+			return s
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package reading
 
 import (
 	"context"
+	"encoding/binary"
 	"io"
 	"slices"
 
@@ -10,8 +11,25 @@ import (
 
 // Labels numbers the texts of one run. Code 0 is the empty text.
 type Labels struct {
-	texts []string
-	codes map[string]int32
+	texts  []string
+	codes  map[string]int32
+	recent [1 << recentBits]int32 // one more than the code of a text with this mark, 0 for none
+}
+
+const recentBits = 8
+
+// mark is what a text is looked for under: texts that differ mostly differ in it.
+func mark(b []byte) uint32 {
+	h := uint32(len(b))
+	if n := len(b); n >= 4 {
+		h += binary.LittleEndian.Uint32(b)*0x9e3779b1 ^ binary.LittleEndian.Uint32(b[n-4:])*0x85ebca77
+	} else {
+		for _, c := range b {
+			h = h<<8 + uint32(c)
+		}
+		h *= 0x9e3779b1
+	}
+	return h >> (32 - recentBits)
 }
 
 // Reset forgets all texts but the empty one.
@@ -20,6 +38,7 @@ func (l *Labels) Reset() {
 		l.codes = make(map[string]int32)
 	}
 	clear(l.codes)
+	clear(l.recent[:])
 	l.texts = append(l.texts[:0], "")
 	l.codes[""] = 0
 }
@@ -27,11 +46,21 @@ func (l *Labels) Reset() {
 // Code numbers b, a text not seen yet included. What guards a text from
 // spreadsheets is taken off.
 func (l *Labels) Code(b []byte) int32 {
+	at := &l.recent[mark(b)]
+	if c := *at - 1; c >= 0 && l.texts[c] == string(b) {
+		return c
+	}
+	c := l.code(b)
+	*at = c + 1
+	return c
+}
+
+func (l *Labels) code(b []byte) int32 {
 	if c, ok := l.codes[string(b)]; ok {
 		return c
 	}
 	if bare := cell.Unguarded(b); len(bare) < len(b) {
-		c := l.Code(bare)
+		c := l.code(bare)
 		l.codes[string(b)] = c
 		return c
 	}
