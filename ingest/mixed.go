@@ -20,7 +20,7 @@ import (
 const (
 	mixedLook  = 1 << 13 // stretches after which it is looked at whether runs take turns
 	mixedRows  = 32      // they do where stretches have fewer rows than this on average
-	mixedBatch = 6 << 20 // how many bytes are sorted at a time
+	mixedBatch = 4 << 20 // how many bytes are sorted at a time
 	mixedChunk = 1 << 20 // how many bytes of the file are read at a time
 )
 
@@ -48,22 +48,28 @@ type mixer struct {
 // A mixedEntry is a stretch in the log.
 type mixedEntry struct {
 	part     *part
-	span     span
-	from, to int // in the log
+	from, to int32 // in the log
 }
 
 // A mixedCopy is the temporary file.
 type mixedCopy struct {
-	file     *os.File
+	file     copyFile
+	name     string
 	unlinked bool // it has no name any more
 	size     int64
 	from     int64 // offset of the source at which it begins
 }
 
+type copyFile interface {
+	io.ReaderAt
+	io.WriterAt
+	io.Closer
+}
+
 func (c *mixedCopy) close() {
 	c.file.Close()
 	if !c.unlinked {
-		os.Remove(c.file.Name())
+		os.Remove(c.name)
 	}
 }
 
@@ -80,13 +86,12 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 		x.seen = m.number + 1
 		m.runs++
 	}
-	at := span{m.number, s.Line, s.From, s.To}
 	if m.taking && s.To-s.From > mixedBatch { // they have stopped taking turns
 		m.flush()
 		m.taking = false
 	}
 	if !m.taking {
-		x.rows.add(at)
+		x.rows.add(span{m.number, s.Line, s.From, s.To})
 		return nil
 	}
 	text, err := m.text(s.From, s.To)
@@ -114,7 +119,7 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 	m.log = append(m.log, text[shared:]...)
 	x.lastLine, x.lastTo = s.Line, s.To
 	x.pending += len(m.log) - from
-	m.entries = append(m.entries, mixedEntry{x, at, from, len(m.log)})
+	m.entries = append(m.entries, mixedEntry{x, int32(from), int32(len(m.log))})
 	if len(m.log) >= mixedBatch {
 		m.flush()
 		return m.ctx.Err()
@@ -148,7 +153,8 @@ func (m *mixer) begin(from int64) {
 		return
 	}
 	unlinked := os.Remove(f.Name()) == nil // so that nothing stays behind whatever ends the process
-	m.taking, m.file.copy = true, &mixedCopy{file: f, unlinked: unlinked, from: from}
+	m.log, m.entries = make([]byte, 0, mixedBatch+mixedBatch/4), make([]mixedEntry, 0, mixedBatch/32)
+	m.taking, m.file.copy = true, &mixedCopy{file: f, name: f.Name(), unlinked: unlinked, from: from}
 }
 
 // text is what stands in the file between two offsets, which grow from call to call.
@@ -178,10 +184,7 @@ func (m *mixer) flush() {
 		return
 	}
 	c := m.file.copy
-	if cap(m.sorted) < len(m.log) {
-		m.sorted = make([]byte, len(m.log))
-	}
-	m.sorted = m.sorted[:len(m.log)]
+	m.sorted = slices.Grow(m.sorted[:0], max(len(m.log), cap(m.log)))[:len(m.log)]
 	to := 0
 	for _, x := range m.parts {
 		x.next = to
@@ -201,11 +204,29 @@ func (m *mixer) flush() {
 	}
 	if err != nil {
 		m.taking = false
-		for _, e := range m.entries {
-			e.part.rows.add(e.span)
-		}
+		m.recall()
 	} else {
 		c.size = at
 	}
 	m.log, m.entries, m.parts = m.log[:0], m.entries[:0], m.parts[:0]
+}
+
+// recall notes the stretches in the log as those that were not copied.
+func (m *mixer) recall() {
+	for _, x := range m.parts {
+		x.lastLine, x.lastTo = 0, 0
+	}
+	for _, e := range m.entries {
+		var v [3]uint64 // lines and bytes behind the one before, and its length
+		for i, b := 0, m.log[e.from:e.to]; i < len(v); i++ {
+			n := 0
+			v[i], n = binary.Uvarint(b)
+			b = b[n:]
+		}
+		x := e.part
+		x.lastLine += int(v[0])
+		from := x.lastTo + int64(v[1])
+		x.lastTo = from + int64(v[2])
+		x.rows.add(span{m.number, x.lastLine, from, x.lastTo})
+	}
 }

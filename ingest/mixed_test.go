@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/apache/arrow/go/v15/arrow/array"
+
+	"sealbound/ingest/reading"
 )
 
 // shuffled is a campaign in a file large enough to be copied, its rows in no order.
@@ -129,5 +131,86 @@ func TestMixedCopyLost(t *testing.T) {
 	var bad *BadInput
 	if err := c.next(strings.NewReader("\x80\x80\x80\x80")); err == nil || errors.As(err, &bad) {
 		t.Error("changed:", err)
+	}
+}
+
+// A fullDisk takes only so much.
+type fullDisk struct {
+	copyFile
+	room int64
+}
+
+func (f fullDisk) WriteAt(b []byte, at int64) (int, error) {
+	if at+int64(len(b)) > f.room {
+		return 0, errors.New("no space left")
+	}
+	return f.copyFile.WriteAt(b, at)
+}
+
+// Where a copy finds no room any more, what it has not taken is noted as standing
+// where it stands, and no row is lost.
+func TestMixedNoRoom(t *testing.T) {
+	path := filepath.Join(folder(t, map[string]string{"data.csv": shuffled(func(_ int, row string) string { return row })}), "data.csv")
+	spans := func(room int64) (text string, copied int64) {
+		r := &reader{opt: DefaultOptions(), plan: newPlan(), summary: &Summary{}}
+		defer r.close()
+		cache := int64(0)
+		src, err := openSource(context.Background(), path, nil, true, &cache)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at, err := src.acquire()
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer src.release()
+		in := &file{path: path, source: src}
+		r.files = append(r.files, in)
+		if in.table, _, err = formats[0].open(path, 0, at, src.size); err != nil || in.table == nil {
+			t.Fatal(err)
+		}
+		m := mixer{ctx: context.Background(), file: in, src: at}
+		n := 0
+		if _, err = in.table.Index(context.Background(), at, func(s reading.Stretch) {
+			if err := m.add(r.plan.part(origin{}, s), s); err != nil {
+				t.Fatal(err)
+			}
+			if n++; n == mixedLook && in.copy != nil {
+				in.copy.file = fullDisk{in.copy.file, room}
+			}
+			if n%2000 == 0 && m.taking {
+				m.flush()
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+		m.flush()
+		var b strings.Builder
+		for _, g := range r.plan.order {
+			for _, x := range g.parts {
+				list := x.rows.appendTo(nil)
+				if x.inCopies != nil {
+					c := cursor{extents: x.extents.appendTo(nil)}
+					for err := c.next(in.copy.file); !c.end; err = c.next(in.copy.file) {
+						if err != nil {
+							t.Fatal(err)
+						}
+						list = append(list, span{0, c.line, c.at, c.at + int64(len(c.head)+len(c.tail))})
+					}
+				}
+				inOrder(list)
+				fmt.Fprintln(&b, g.label, list)
+			}
+		}
+		return b.String(), in.copy.size
+	}
+	without, none := spans(0)
+	for _, room := range []int64{1 << 18, 1 << 40} {
+		if got, size := spans(room); size == 0 || size > room || none != 0 || got != without {
+			t.Errorf("room for %d bytes, %d copied: rows stand elsewhere than without a copy", room, size)
+		}
+	}
+	if n := strings.Count(without, "\n"); n != 40 {
+		t.Errorf("%d runs", n)
 	}
 }
