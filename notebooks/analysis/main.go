@@ -26,7 +26,7 @@ func analyse(paths []string, out io.Writer) error {
 	opt := ingest.DefaultOptions()
 	opt.OmitReadings = true // the attenuations will do
 	summary, err := ingest.Read(context.Background(), paths, opt, func(r *ingest.Run) error {
-		closing := r.Attenuation.Column(0).(*array.Int32)
+		closing := r.Attenuation.Column(0).(*array.Int32) // columns as in ingest.Attenuation
 		point := r.Attenuation.Column(1).(*array.Int32)
 		db := r.Attenuation.Column(2).(*array.Float64)
 		limited := r.Attenuation.Column(3).(*array.Boolean)
