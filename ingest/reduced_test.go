@@ -129,3 +129,24 @@ func TestClosingLevelProblems(t *testing.T) {
 		t.Errorf("%v, %+v", res.err, in)
 	}
 }
+
+// FuzzClosings reads arbitrary bytes below the header of a closing-level table, and
+// packs what can be read: nothing may panic or leak, every row is accounted for, and
+// what is packed is read as the same.
+func FuzzClosings(f *testing.F) {
+	header, rows, _ := strings.Cut(means, "\n")
+	f.Add(rows)
+	f.Add("b,g,f,A,2026-05-04,1,1,2,>3,,,,,,,,,,\n")
+	f.Add(",,,,,,,,,,,,,,,,,,\n\"")
+	f.Fuzz(func(t *testing.T, rows string) {
+		dir := folder(t, map[string]string{"x.csv": header + "\n" + rows})
+		res := read(t, DefaultOptions(), dir)
+		if res.err != nil {
+			return
+		}
+		want := content(t, res)
+		if got := content(t, goodAt(t, DefaultOptions(), packTo(t, "x.parquet", dir))); got != want {
+			t.Errorf("packed:\n%s\nwant\n%s", got, want)
+		}
+	})
+}

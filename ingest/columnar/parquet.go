@@ -29,7 +29,6 @@ type parquetWriter struct {
 	texts   []parquet.ByteArray
 	numbers []float64
 	days    []int32
-	flags   []bool
 }
 
 // A footerSink passes on what is written and, once told, keeps it: the footer is

@@ -367,13 +367,6 @@ func numberAt(c *columnar.Column, r int) float64 {
 	return c.Numbers[r]
 }
 
-func flagAt(c *columnar.Column, r int) bool {
-	if c.Constant {
-		return c.Flags[0]
-	}
-	return c.Flags[r]
-}
-
 // fill copies n numbers; NaN where there is no column.
 func fill(to []float64, c *columnar.Column, from, n int) {
 	switch {

@@ -10,11 +10,10 @@ import (
 
 // A Writer gathers readings, run by run, and writes them in chunks.
 type Writer struct {
-	out    columnar.Writer
-	which  []int
-	chunk  columnar.Chunk
-	codes  []map[string]int32 // by column: the code of each text in the chunk
-	states [4]string
+	out   columnar.Writer
+	which []int
+	chunk columnar.Chunk
+	codes []map[string]int32 // by column: the code of each text in the chunk
 }
 
 // NewParquet begins a Parquet file for readings of that layout.
