@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"io"
@@ -23,6 +24,36 @@ const (
 	mixedBatch = 4 << 20 // how many bytes are sorted at a time
 	mixedChunk = 1 << 20 // how many bytes of the file are read at a time
 )
+
+// indexTable notes where the rows of each run stand in a file.
+func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
+	m := mixer{ctx: ctx, file: in, number: number, src: src}
+	var failed error
+	var known []*part // by key
+	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
+		r.meter.within(s.To)
+		var x *part
+		if s.Key < len(known) && s.Key > 0 {
+			x = known[s.Key]
+		}
+		if x == nil {
+			x = r.plan.part(from, s)
+			if s.Key > 0 {
+				known = append(known, make([]*part, max(0, s.Key+1-len(known)))...)
+				known[s.Key] = x
+			}
+		}
+		x.open = x.open || s.Open
+		if failed == nil {
+			failed = m.add(x, s)
+		}
+	})
+	m.flush()
+	if m.mixed {
+		r.notes.addMany(noteMixed, in.path, "", m.runs)
+	}
+	return count, cmp.Or(err, failed)
+}
 
 // A mixer takes the stretches of one file, in order.
 type mixer struct {

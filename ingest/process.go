@@ -1,10 +1,8 @@
 package ingest
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -51,138 +49,6 @@ type worker struct {
 	spans        []span
 	near         nearby
 	gather       gatherer
-}
-
-// load reads the rows of a run into b.
-func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
-	b.Reset()
-	b.Problems.Limit = w.opt.ProblemLimit
-	w.spans = r.spans(w.spans[:0])
-	w.gather.reset()
-	mixed := r.copied()
-	for list := w.spans; len(list)+len(mixed) > 0; {
-		number := int32(math.MaxInt32)
-		if len(list) > 0 {
-			number = list[0].file
-		}
-		inCopy := len(mixed) > 0 && mixed[0] <= number
-		if inCopy {
-			number, mixed = mixed[0], mixed[1:]
-		}
-		f := w.files[number]
-		n, before := 0, 0 // spans of this file; those that stand before the rows in its copy
-		for n < len(list) && list[n].file == number {
-			if n++; inCopy && list[n-1].from < f.copy.from {
-				before = n
-			}
-		}
-		src, err := f.source.acquire()
-		if err != nil {
-			return err
-		}
-		if inCopy {
-			if err = w.loadSpans(ctx, f, src, list[:before], b); err == nil {
-				err = w.loadMixed(ctx, f, r.parts, number, b)
-			}
-		}
-		if err == nil {
-			err = w.loadSpans(ctx, f, src, list[before:n], b)
-		}
-		list = list[n:]
-		f.source.release()
-		if err != nil {
-			return w.because(ctx, f.path, err)
-		}
-	}
-	return nil
-}
-
-// byRow is a table whose offsets are numbers of rows: there is no text to read at
-// once.
-type byRow interface{ ByRow() }
-
-// loadSpans reads spans of one file. Short ones are gathered where they may be.
-func (w *worker) loadSpans(ctx context.Context, f *file, src io.ReaderAt, list []span, b *reading.Batch) error {
-	t, ok := f.table.(reading.LineTable)
-	byLine := ok && len(list) > 1 && t.ByLine()
-	_, rows := f.table.(byRow)
-	for len(list) > 0 {
-		n := 1
-		if !rows {
-			n = near(list)
-		}
-		if err := w.loadNear(ctx, f, src, list[:n], byLine, b); err != nil {
-			return err
-		}
-		list = list[n:]
-	}
-	return w.gather.load(ctx, f, b)
-}
-
-// Spans with small gaps between them are read at once: the runs of a file may
-// take turns row by row.
-const (
-	smallGap = 1 << 12
-	atOnce   = 1 << 18
-)
-
-// near is how many of the first spans are read at once.
-func near(list []span) int {
-	n := 1
-	for n < len(list) && list[n].file == list[0].file && list[n].from-list[n-1].to <= smallGap && list[n].to-list[0].from <= atOnce {
-		n++
-	}
-	return n
-}
-
-func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []span, byLine bool, b *reading.Batch) error {
-	gather := byLine && list[0].to-list[0].from < gatherOnce
-	if !gather {
-		if err := w.gather.load(ctx, f, b); err != nil {
-			return err
-		}
-	}
-	if gather || len(list) > 1 {
-		from := list[0].from
-		w.near.base, w.near.text = from, slices.Grow(w.near.text[:0], atOnce)[:list[len(list)-1].to-from]
-		if n, err := src.ReadAt(w.near.text, from); n < len(w.near.text) {
-			return cmp.Or(err, io.ErrUnexpectedEOF)
-		}
-		if gather {
-			for _, s := range list {
-				w.gather.add(s.from, s.line, w.near.text[s.from-from:s.to-from], nil)
-			}
-			if len(w.gather.text.text) < gatherOnce {
-				return nil
-			}
-			return w.gather.load(ctx, f, b)
-		}
-		src = &w.near
-	}
-	for _, s := range list {
-		if err := f.table.Load(ctx, src, reading.Stretch{From: s.from, To: s.to, Line: s.line}, b); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// nearby is a piece of a file in memory.
-type nearby struct {
-	base int64
-	text []byte
-}
-
-// ReadAt reads from the piece; what lies beyond it is not to be had.
-func (n *nearby) ReadAt(b []byte, off int64) (int, error) {
-	if off < n.base || off > n.base+int64(len(n.text)) {
-		return 0, io.ErrUnexpectedEOF
-	}
-	c := copy(b, n.text[off-n.base:])
-	if c < len(b) {
-		return c, io.ErrUnexpectedEOF
-	}
-	return c, nil
 }
 
 // again is where the memory of attenuations comes from.

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -249,36 +248,6 @@ func (r *reader) indexListed(ctx context.Context, in *file, c *claim, number int
 	from := origin{c.list.file, c.list.name(), c.list.dir}
 	_, err = r.indexTable(ctx, in, number, src, from)
 	return err
-}
-
-// indexTable notes where the rows of each run stand in a file.
-func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
-	m := mixer{ctx: ctx, file: in, number: number, src: src}
-	var failed error
-	var known []*part // by key
-	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
-		r.meter.within(s.To)
-		var x *part
-		if s.Key < len(known) && s.Key > 0 {
-			x = known[s.Key]
-		}
-		if x == nil {
-			x = r.plan.part(from, s)
-			if s.Key > 0 {
-				known = append(known, make([]*part, max(0, s.Key+1-len(known)))...)
-				known[s.Key] = x
-			}
-		}
-		x.open = x.open || s.Open
-		if failed == nil {
-			failed = m.add(x, s)
-		}
-	})
-	m.flush()
-	if m.mixed {
-		r.notes.addMany(noteMixed, in.path, "", m.runs)
-	}
-	return count, cmp.Or(err, failed)
 }
 
 // visitAll processes the runs, a few at a time, and visits them in order.
