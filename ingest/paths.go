@@ -74,7 +74,11 @@ func (s *search) path(p string) error {
 			return err
 		}
 		if len(s.files)+len(s.twice) == before {
-			return fmt.Errorf("%w: the folder %s holds no %s file, nor a runs.csv that lists others", ErrNoFiles, p, strings.Join(endings(), ", "))
+			other := ""
+			if len(s.ignored) > 0 {
+				other = fmt.Sprintf("; other files are there: %s; save what a spreadsheet holds as CSV", listed(s.ignored))
+			}
+			return fmt.Errorf("%w: the folder %s holds no %s file, nor a runs.csv that lists others%s", ErrNoFiles, p, strings.Join(endings(), ", "), other)
 		}
 		return nil
 	case err == nil:

@@ -16,6 +16,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -319,5 +320,9 @@ func explainInput(w io.Writer, name string, e *study.InputError) {
 		complain(w, problems+" in the input")
 		return
 	}
-	complain(w, problems+" in the input, so there is no result; mend the input, or leave the rows out with --skip-bad-rows")
+	mend := "mend the input"
+	if slices.ContainsFunc(e.Problems, func(p report.Problem) bool { return p.Line > 1 }) { // of a row, not of a whole file
+		mend += ", or leave the rows out with --skip-bad-rows"
+	}
+	complain(w, problems+" in the input, so there is no result; "+mend)
 }

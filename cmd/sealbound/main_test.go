@@ -196,7 +196,8 @@ func TestDefaultsInHelp(t *testing.T) {
 
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
-// Every command's example is a call that the command takes.
+// Every command's example is a call that works in the project's folder, and says
+// something.
 func TestExamplesAreTaken(t *testing.T) {
 	project, err := filepath.Abs(filepath.Join("..", ".."))
 	if err != nil {
@@ -206,14 +207,18 @@ func TestExamplesAreTaken(t *testing.T) {
 	if err := os.Symlink(filepath.Join(project, "testdata"), "testdata"); err != nil {
 		t.Fatal(err)
 	}
-	for _, cmd := range fakes().commands() {
+	for _, cmd := range realProgram().commands() {
 		args, err := splitArgs(cmd.example)
 		if err != nil {
 			t.Fatal(err)
 		}
-		var stderr bytes.Buffer
-		if code := fakes().run(call{context.Background(), nil, io.Discard, &stderr}, append([]string{"sealbound", cmd.name}, args...)); code != done {
-			t.Errorf("%s %s: exit %d: %s", cmd.name, cmd.example, code, stderr.String())
+		var stdout, stderr bytes.Buffer
+		code := realProgram().run(call{context.Background(), nil, &stdout, &stderr}, append([]string{"sealbound", cmd.name}, args...))
+		if code != done || stdout.Len() == 0 {
+			t.Errorf("%s %s: exit %d, %d bytes: %s", cmd.name, cmd.example, code, stdout.Len(), stderr.String())
+		}
+		if help := cmd.help(); !strings.Contains(help, "\nExample\n  sealbound "+cmd.name+" "+cmd.example+"\n") {
+			t.Errorf("%s: help does not show the example", cmd.name)
 		}
 	}
 }

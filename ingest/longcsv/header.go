@@ -146,11 +146,15 @@ func (h *header) check(cells [][]byte, places []place, end int) []reading.Proble
 		}
 		at(second, "the header has levels and attenuations", "keep the levels, or put the attenuations into a file of their own")
 	}
-	if !h.has(reading.Level) && !h.has(reading.Atten) {
+	if open, closed := sideBySide(cells); !h.has(reading.Level) && !h.has(reading.Atten) && (h.has(reading.State) || open < 0 || closed < 0) {
 		missing([]string{"level_dbm", "level_dbuv", "level_db", "atten_db"}, "no column gives a level or an attenuation",
 			"name one level_dbm, level_dbuv or level_db, or atten_db")
 	}
-	if !h.has(reading.State) && !h.has(reading.Atten) {
+	if open, closed := sideBySide(cells); !h.has(reading.State) && open >= 0 && closed >= 0 {
+		problems = append(problems, reading.Problem{Line: h.line, Column: places[open].column, Text: string(cells[open]),
+			What: fmt.Sprintf("open and closed levels seem to stand side by side, in this column and %q", cells[closed]),
+			Mend: "give each level a row of its own: the level in level_dbm, and open or closed in state"})
+	} else if !h.has(reading.State) && !h.has(reading.Atten) {
 		missing([]string{"state"}, "no column state says which readings are open and which are closed",
 			"add a column state holding open, closed or floor")
 	}
@@ -158,6 +162,22 @@ func (h *header) check(cells [][]byte, places []place, end int) []reading.Proble
 		at(reading.Floor, fmt.Sprintf("%s cannot be compared with %s", h.name[reading.Floor], h.name[reading.Level]), "give level and floor in the same unit")
 	}
 	return problems
+}
+
+// sideBySide finds two columns named like an open and a closed level, -1 where
+// there are none.
+func sideBySide(cells [][]byte) (open, closed int) {
+	open, closed = -1, -1
+	for i, c := range cells {
+		name := strings.ToLower(string(c))
+		switch {
+		case strings.HasPrefix(name, "open"), strings.HasPrefix(name, "reference"), strings.HasPrefix(name, "ref_"), strings.HasPrefix(name, "ref "):
+			open = i
+		case strings.HasPrefix(name, "closed"), strings.HasPrefix(name, "sealed"), strings.HasPrefix(name, "shut"):
+			closed = i
+		}
+	}
+	return open, closed
 }
 
 func has(list []string, s string) bool {
