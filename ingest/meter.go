@@ -68,6 +68,11 @@ func (m *meter) length(r *planned) (n int64) {
 	for _, s := range m.spans {
 		n += s.to - s.from
 	}
+	for _, x := range r.parts {
+		if x.inCopies != nil {
+			n += x.bytes
+		}
+	}
 	return n
 }
 

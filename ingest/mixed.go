@@ -150,6 +150,7 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 	m.log = append(m.log, text[shared:]...)
 	x.lastLine, x.lastTo = s.Line, s.To
 	x.pending += len(m.log) - from
+	x.bytes += s.To - s.From
 	m.entries = append(m.entries, mixedEntry{x, int32(from), int32(len(m.log))})
 	if len(m.log) >= mixedBatch {
 		m.flush()
@@ -258,6 +259,7 @@ func (m *mixer) recall() {
 		x.lastLine += int(v[0])
 		from := x.lastTo + int64(v[1])
 		x.lastTo = from + int64(v[2])
+		x.bytes -= int64(v[2])
 		x.rows.add(span{m.number, x.lastLine, from, x.lastTo})
 	}
 }

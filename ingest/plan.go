@@ -46,6 +46,7 @@ type part struct {
 // turns.
 type inCopies struct {
 	extents spans
+	bytes   int64 // of the rows in the files that were copied
 
 	// while such a copy is written
 	pending, next int
