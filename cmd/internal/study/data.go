@@ -241,7 +241,7 @@ func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) 
 		}
 	}
 	opens := make(map[int][][]float64)
-	code := make([]int32, len(c.points))
+	code := slices.Repeat([]int32{-1}, len(c.points))
 	for i, x := range cells {
 		if len(x.closings) == 0 {
 			cells[i] = nil
@@ -254,22 +254,25 @@ func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) 
 	return cells, nil
 }
 
-// finish gives the cell its codes, targets and open readings. code is for use here,
-// opens are those read already, by run.
+// finish gives the cell its codes, targets and open readings. code, by campaign point,
+// is -1 throughout before and after; opens are those read already, by run.
 func (c *campaign) finish(x *cell, t target, factors judge.Data, code []int32, opens map[int][][]float64) error {
-	for i := range code {
-		code[i] = -1
-	}
+	lo, hi := x.data.Point[0], x.data.Point[0]
 	for _, p := range x.data.Point {
-		code[p] = 0
+		lo, hi, code[p] = min(lo, p), max(hi, p), 0
 	}
+	defer func() {
+		for _, p := range x.points {
+			code[p] = -1
+		}
+	}()
 	var wanted []float64
-	for p, k := range code {
-		if k < 0 {
+	for p := lo; p <= hi; p++ {
+		if code[p] < 0 {
 			continue
 		}
 		code[p] = int32(len(x.points))
-		x.points = append(x.points, int32(p))
+		x.points = append(x.points, p)
 		db, err := t.at(c.points[p].FreqHz)
 		if err != nil {
 			return &InputError{Err: err}

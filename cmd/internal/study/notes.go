@@ -82,7 +82,10 @@ func (c *campaign) noteFuture(s Settings, n *notebook) {
 // noteAllDates says what time a pooled figure speaks of.
 func noteAllDates(g group, n *notebook) {
 	first, last := "", ""
-	for _, cl := range g.closings {
+	for i, cl := range g.closings {
+		if i > 0 && g.closings[i-1].occasion == cl.occasion {
+			continue
+		}
 		d := civil(cl.Date)
 		if d == "" {
 			continue

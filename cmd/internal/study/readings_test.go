@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -204,6 +205,36 @@ r,closed,b,foil,1,200,B,-86,
 			t.Errorf("open levels %v, %v", open, err)
 		}
 		c.close()
+	}
+}
+
+// Progress tells of reading first and of computing then, each up to its end.
+func TestStages(t *testing.T) {
+	type step struct {
+		stage       string
+		done, total int64
+	}
+	var mu sync.Mutex
+	var steps []step
+	s := DefaultSettings()
+	s.Progress = func(stage string, done, total int64) {
+		mu.Lock()
+		defer mu.Unlock()
+		steps = append(steps, step{stage, done, total})
+	}
+	if _, err := Judge(context.Background(), []string{"../../../testdata/demo"}, s); err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range steps {
+		if x.done > x.total || i > 0 && x.stage == steps[i-1].stage && x.done < steps[i-1].done || i > 0 && x.stage == "reading" && steps[i-1].stage != "reading" {
+			t.Errorf("step %d: %+v after %+v", i, x, steps[max(i, 1)-1])
+		}
+		if last := i+1 == len(steps) || steps[i+1].stage != x.stage; last && x.stage == "reading" && x.done != x.total {
+			t.Errorf("reading ends at %d of %d", x.done, x.total)
+		}
+	}
+	if n := len(steps); n < 10 || steps[0].stage != "reading" || steps[n-1].stage != "computing" {
+		t.Errorf("%d steps, from %+v to %+v", n, steps[0], steps[n-1])
 	}
 }
 
