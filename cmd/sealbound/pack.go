@@ -85,6 +85,9 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	for _, n := range done.Notes {
 		complain(c.stderr, n)
 	}
+	if folder := folderAround(file, paths); folder != "" {
+		complain(c.stderr, fmt.Sprintf("%s lies in %s: reading that folder again reads both the file and what it was packed from; put it elsewhere.", file, folder))
+	}
 	said := fmt.Sprintf("Packed %s into %s.\n", counted(done.Rows, word), file)
 	left := 0
 	for _, in := range done.Inputs {
@@ -113,6 +116,29 @@ func counted(n int, word string) string {
 		word += "s"
 	}
 	return fmt.Sprintf("%d %s", n, word)
+}
+
+// folderAround is the folder among the paths that the file lies in or below, empty
+// where there is none.
+func folderAround(file string, paths []string) string {
+	at, err := filepath.Abs(file)
+	if err != nil {
+		return ""
+	}
+	for _, p := range paths {
+		info, err := os.Stat(p)
+		if err != nil || !info.IsDir() {
+			continue
+		}
+		folder, err := filepath.Abs(p)
+		if err != nil {
+			continue
+		}
+		if below, err := filepath.Rel(folder, at); err == nil && filepath.IsLocal(below) {
+			return p
+		}
+	}
+	return ""
 }
 
 // packEnding is the ending of file that pack knows, empty for others.
