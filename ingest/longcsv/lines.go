@@ -43,11 +43,9 @@ func (l *loader) lines(text []byte, offset int64, line int) (taken, rows int) {
 	for i := range l.groups {
 		l.groups[i].from = -1
 	}
-	first := l.n
-	l.begun = first
+	l.begun = l.n
 	f := l.figures()
-	atten := h.has(reading.Atten)
-	if l.unit = h.level; atten {
+	if l.unit = h.level; h.has(reading.Atten) {
 		l.unit = reading.Attenuated
 	}
 	values := [slots]float64{math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()}
