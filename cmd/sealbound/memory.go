@@ -24,7 +24,7 @@ const modest = 64 << 20
 
 // limitFor is the soft limit while so many bytes are in use: where modest would have
 // the collector run without a pause, it gives way.
-func limitFor(live uint64) int64 { return max(modest, int64(live)*3/2+16<<20) }
+func limitFor(live uint64) int64 { return max(modest, int64(live)*5/4+16<<20) }
 
 // followLive sets the soft limit anew after each collection.
 func followLive() {

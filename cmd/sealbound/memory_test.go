@@ -12,7 +12,7 @@ func TestLimitFor(t *testing.T) {
 	for _, tt := range []struct {
 		liveMB uint64
 		wantMB int64
-	}{{0, 64}, {30, 64}, {32, 64}, {34, 67}, {400, 616}} {
+	}{{0, 64}, {30, 64}, {38, 64}, {40, 66}, {400, 516}} {
 		if got := limitFor(tt.liveMB << 20); got != tt.wantMB<<20 {
 			t.Errorf("%d MB in use: limit %d MB, want %d", tt.liveMB, got>>20, tt.wantMB)
 		}
@@ -42,7 +42,7 @@ func TestLimitFollows(t *testing.T) {
 		t.Errorf("%s: the limit is %d MB", what, debug.SetMemoryLimit(-1)>>20)
 	}
 	large := make([]byte, 100<<20)
-	until("100 MB in use", func(limit int64) bool { return limit >= 166<<20 && limit < math.MaxInt64 })
+	until("100 MB in use", func(limit int64) bool { return limit >= 141<<20 && limit < math.MaxInt64 })
 	runtime.KeepAlive(large)
-	until("given back", func(limit int64) bool { return limit < 120<<20 })
+	until("given back", func(limit int64) bool { return limit < 110<<20 })
 }
