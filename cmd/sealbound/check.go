@@ -39,7 +39,7 @@ func checkCommand(check analysis) *command {
 			if err != nil && (doc == nil || out.format != "json") {
 				return err
 			}
-			if failed := out.write(doc, c.stdout, c.stderr); failed != nil {
+			if failed := out.write(doc, paths, c.stdout, c.stderr); failed != nil {
 				return failed
 			}
 			return err

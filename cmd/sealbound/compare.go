@@ -36,7 +36,7 @@ func compareCommand(compare analysis) *command {
 			if err != nil {
 				return err
 			}
-			if err := out.write(doc, c.stdout, c.stderr); err != nil {
+			if err := out.write(doc, paths, c.stdout, c.stderr); err != nil {
 				return err
 			}
 			if require == nil {

@@ -24,7 +24,7 @@ func judgeCommand(judge analysis) *command {
 			if err != nil {
 				return err
 			}
-			if err := out.write(doc, c.stdout, c.stderr); err != nil {
+			if err := out.write(doc, paths, c.stdout, c.stderr); err != nil {
 				return err
 			}
 			return required.met(doc.Judge, s.ThisSetup)

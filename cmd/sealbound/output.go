@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -33,12 +34,15 @@ func outputOptions(o *output) []option {
 const lineWidth = 100
 
 // write renders doc and writes it. Nothing is written if anything fails.
-func (o output) write(doc *report.Document, stdout, stderr io.Writer) error {
+func (o output) write(doc *report.Document, paths []string, stdout, stderr io.Writer) error {
 	if isStdout(o.file) {
 		o.file = ""
 	}
 	if o.file != "" {
 		if err := o.sparesInputs(doc.Inputs); err != nil {
+			return err
+		}
+		if err := o.sparesFolders(paths); err != nil {
 			return err
 		}
 	}
@@ -105,6 +109,29 @@ func (o output) sparesInputs(inputs []report.Input) error {
 		}
 		if info, err := stat(); err == nil && os.SameFile(out, info) {
 			return badValue("output", o.file, "it is one of the files that were read; name another")
+		}
+	}
+	return nil
+}
+
+// sparesFolders refuses an output file that would be read as readings the next
+// time, for it lies in a folder that was read.
+func (o output) sparesFolders(paths []string) error {
+	ending := filepath.Ext(strings.TrimSuffix(strings.ToLower(o.file), ".gz"))
+	if !slices.Contains([]string{".csv", ".parquet", ".arrow"}, ending) {
+		return nil
+	}
+	file, err := filepath.Abs(o.file)
+	if err != nil {
+		return nil // writing will tell
+	}
+	for _, p := range paths {
+		folder, err := filepath.Abs(p)
+		if info, failed := os.Stat(p); err != nil || failed != nil || !info.IsDir() {
+			continue
+		}
+		if inside, err := filepath.Rel(folder, file); err == nil && inside != ".." && !strings.HasPrefix(inside, ".."+string(filepath.Separator)) {
+			return badValue("output", o.file, "it lies in the folder "+p+", which is read, and would be taken for readings the next time; name a place outside it")
 		}
 	}
 	return nil

@@ -66,6 +66,9 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	if err := (output{file: file}).sparesInputs(done.Inputs); err != nil {
 		return err
 	}
+	if err := (output{file: file}).sparesFolders(paths); err != nil {
+		return err
+	}
 	var beside []string
 	for _, t := range done.Beside {
 		if err := besideIsFree(file, t.Name, t.Text); err != nil {

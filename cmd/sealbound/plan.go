@@ -79,7 +79,7 @@ func (c call) plan(s study.PlanSettings, out output, paths []string) error {
 			return err
 		}
 	}
-	return out.write(doc, c.stdout, c.stderr)
+	return out.write(doc, s.From, c.stdout, c.stderr)
 }
 
 // missingFlag words the error of a flag that was not given, or of nothing asked.

@@ -40,7 +40,7 @@ func spreadCommand(spread analysis) *command {
 			if err != nil {
 				return err
 			}
-			if err := out.write(doc, c.stdout, c.stderr); err != nil || required == nil {
+			if err := out.write(doc, paths, c.stdout, c.stderr); err != nil || required == nil {
 				return err
 			}
 			return allRepeatable(doc.Spread)

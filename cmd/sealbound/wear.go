@@ -24,7 +24,7 @@ func wearCommand(wear analysis) *command {
 			if err != nil {
 				return err
 			}
-			return out.write(doc, c.stdout, c.stderr)
+			return out.write(doc, paths, c.stdout, c.stderr)
 		},
 	}
 }
