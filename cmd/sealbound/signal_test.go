@@ -12,6 +12,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // In whatever phase a signal comes, the program ends with the exit code that
@@ -79,7 +80,12 @@ func TestSignals(t *testing.T) {
 					}
 					defer in.Close()
 				default:
-					for !somethingHidden(dir) {
+					for tries := 0; !somethingHidden(dir); tries++ {
+						if tries == 60_000 {
+							_ = child.Process.Kill()
+							t.Fatal("nothing is being written")
+						}
+						time.Sleep(time.Millisecond)
 					}
 				}
 				if err := child.Process.Signal(sig); err != nil {
