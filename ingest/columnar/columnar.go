@@ -200,7 +200,7 @@ func (f *File) settle(all []Pair) error {
 // foreign refuses a file that this package did not write.
 func foreign(kind string) *Fault {
 	return &Fault{"this " + kind + " was not packed by sealbound: the entry " + keySum + " is missing from its metadata",
-		"export it as CSV in the long format, and pack that if it should be small"}
+		"export it as CSV in the long format, or move it out of the folder"}
 }
 
 // asFault words an error of a library. Errors of reading the file pass.

@@ -112,7 +112,9 @@ func (c *campaign) noteRuns(n *notebook) {
 	if sweeps := c.census.sweeps; sweeps > 0 {
 		n.add(fmt.Sprintf("%s averaged in dB from repeat sweeps; sweeps are not replicates", count(sweeps, "reading")), "")
 	}
-	if given := c.census.given; given > 0 {
+	if _, whole := c.reduced(); c.census.given > 0 && whole {
+		n.add(fmt.Sprintf("%s of a closing-level table: means over the points of a band", count(c.census.given, "row")), "")
+	} else if given := c.census.given; given > 0 {
 		n.add(fmt.Sprintf("%s given as attenuation: their open reference cannot be looked at", count(given, "reading")), "")
 	}
 }
