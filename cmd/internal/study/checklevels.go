@@ -35,7 +35,7 @@ func (c *campaign) sift(row *report.CheckRow, s Settings) (alike []string, err e
 				low = mean
 			}
 			if boxes := x.alike(); len(boxes) > 0 {
-				alike = append(alike, fmt.Sprintf("session %s: closed levels agree within %d dB at every common point for boxes %s: that is what a receiver's floor looks like; read it with the generator off",
+				alike = append(alike, fmt.Sprintf("session %s: closed levels agree within %d dB at every common point for boxes %s: that is what a receiver's floor looks like, or a signal that reaches the receiver by another way than the lid; read the floor with the generator off, and with the antenna replaced by its terminator",
 					label, floorLikeDB, strings.Join(boxes, ", ")))
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -239,5 +240,37 @@ func TestUndated(t *testing.T) {
 	var input *InputError
 	if !errors.As(err, &input) || !strings.Contains(err.Error(), "wear needs dates") {
 		t.Errorf("%v", err)
+	}
+}
+
+// A signal 6 dB above the floor as the receiver shows it, noise and signal added in
+// power, is itself 1.26 dB lower: 10 lg(10^0.6) - 10 lg(10^0.6 - 1), plain arithmetic.
+func TestNoiseNearTheFloor(t *testing.T) {
+	if got := addedNoise(6); math.Abs(got-1.2563) > 1e-4 {
+		t.Errorf("6 dB above the floor: %.4f dB", got)
+	}
+	var levels strings.Builder
+	levels.WriteString("run,date,box,gasket,closing,state,freq_mhz,level_dbm,floor_dbm\n")
+	for year := range 5 {
+		date := fmt.Sprintf("%d-05-01", 2018+year)
+		fmt.Fprintf(&levels, "r%d,%s,,,,open,100,-30,\n", year, date)
+		for k, off := range []float64{-0.4, 0.15, 0.35} {
+			fmt.Fprintf(&levels, "r%d,%s,Larch,wovenfelt,%d,closed,100,%.2f,-100\n", year, date, k+1, -95.5+float64(year)+off)
+		}
+	}
+	const note = "a receiver adds its own noise"
+	for _, tt := range []struct {
+		text   string
+		margin float64
+		want   bool
+	}{
+		{levels.String(), 6, true},
+		{levels.String(), 10, false},
+		{strings.ReplaceAll(csvOf(yearlyTests("Larch", "", 65.5, 64.5, 63.5, 62.5)), ",65.", ",>65."), 6, false}, // no floor to hold them against
+	} {
+		doc, _ := worn(t, map[string]string{"a.csv": tt.text}, func(s *Settings) { s.FloorMarginDB = tt.margin })
+		if doc.Wear[0].Limited == 0 || noteWith(doc, note) != tt.want {
+			t.Errorf("margin %g, %d limited: notes %q", tt.margin, doc.Wear[0].Limited, doc.Notes)
+		}
 	}
 }

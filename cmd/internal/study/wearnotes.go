@@ -23,6 +23,10 @@ func (c *campaign) noteWear(y *retest, s Settings, n *notebook) {
 		return
 	}
 	c.noteMethod(y, at, n)
+	if m := s.FloorMarginDB; 10*r.Limited > r.Readings && m < nearFloorDB && y.besideFloor() {
+		n.add(fmt.Sprintf("a receiver adds its own noise: a reading %g dB above the floor shows %.1f dB less attenuation than there is, which makes wear look smaller; --floor-margin %g leaves %.1f dB of it",
+			m, addedNoise(m), nearFloorDB, addedNoise(nearFloorDB)), at)
+	}
 	switch {
 	case y.control:
 		n.add("a control box is never opened: what it shows is the drift of the instruments, not wear", at)
@@ -62,6 +66,23 @@ func (c *campaign) noteWear(y *retest, s Settings, n *notebook) {
 	if k := r.Against; k != nil && k.Reason == "" {
 		n.add("slope minus that of the control boxes: fitted together, so that what a session shares cancels", fmt.Sprintf("%s: %s, %s", at, count(k.Boxes, "control box"), count(k.Points, "point")))
 	}
+}
+
+// nearFloorDB is the margin above the floor at which noise no longer matters to a slope.
+const nearFloorDB = 10.0
+
+// addedNoise is by how many dB the noise of a receiver raises a signal whose reading
+// stands above the floor by a margin, both adding up in power; NaN at or below it.
+func addedNoise(marginDB float64) float64 { return -10 * math.Log10(1-math.Pow(10, -marginDB/10)) }
+
+// besideFloor tells whether readings that are not limited were held against a floor.
+func (y *retest) besideFloor() bool {
+	for i, headroom := range y.data.HeadroomDB {
+		if !y.data.Limited[i] && !math.IsNaN(headroom) {
+			return true
+		}
+	}
+	return false
 }
 
 // noteMethod says how limited readings were dealt with.
