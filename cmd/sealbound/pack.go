@@ -12,6 +12,7 @@ import (
 
 	"sealbound/cmd/internal/atomicfile"
 	"sealbound/cmd/internal/study"
+	"sealbound/cmd/internal/texttab"
 )
 
 func packCommand() *command {
@@ -66,9 +67,6 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	if err := (output{file: file}).sparesInputs(done.Inputs); err != nil {
 		return err
 	}
-	if err := (output{file: file}).sparesFolders(paths); err != nil {
-		return err
-	}
 	var beside []string
 	for _, t := range done.Beside {
 		if err := besideIsFree(file, t.Name, t.Text); err != nil {
@@ -91,7 +89,7 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	if folder := folderAround(file, paths); folder != "" {
 		complain(c.stderr, fmt.Sprintf("%s lies in %s: reading that folder again reads both the file and what it was packed from; put it elsewhere.", file, folder))
 	}
-	said := fmt.Sprintf("Packed %s into %s.\n", counted(done.Rows, word), file)
+	said := fmt.Sprintf("Packed %s into %s.\n", counted(done.Rows, word), texttab.Clean(file))
 	left := 0
 	for _, in := range done.Inputs {
 		left += in.Skipped

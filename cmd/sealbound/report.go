@@ -11,6 +11,7 @@ import (
 	"sealbound/cmd/internal/atomicfile"
 	"sealbound/cmd/internal/report"
 	"sealbound/cmd/internal/study"
+	"sealbound/cmd/internal/texttab"
 )
 
 func reportCommand() *command {
@@ -165,7 +166,7 @@ func (o reportOutput) tell(c call, said string) error {
 	if isStdout(o.file) {
 		return nil
 	}
-	return put(c.stdout, said+".\n")
+	return put(c.stdout, texttab.Clean(said)+".\n")
 }
 
 // spares refuses to write over one of the files that were read.

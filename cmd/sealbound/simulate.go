@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"sealbound/cmd/internal/campaign"
+	"sealbound/cmd/internal/texttab"
 )
 
 func simulateCommand() *command {
@@ -68,7 +69,8 @@ func simulateCommand() *command {
 			if traces {
 				return put(c.stdout, fmt.Sprintf("Wrote %s to %s. Now try: sealbound check %s\n", preset, folder, folder))
 			}
-			return put(c.stdout, fmt.Sprintf("Wrote %s to %s, seed %d. Now try: sealbound judge %s\n", preset, folder, settings.Seed, folder))
+			shown := texttab.Clean(folder)
+			return put(c.stdout, fmt.Sprintf("Wrote %s to %s, seed %d. Now try: sealbound judge %s\n", preset, shown, settings.Seed, shown))
 		},
 	}
 }
