@@ -42,9 +42,6 @@ func (o output) write(doc *report.Document, paths []string, stdout, stderr io.Wr
 		if err := o.sparesInputs(doc.Inputs); err != nil {
 			return err
 		}
-		if err := o.sparesFolders(paths); err != nil {
-			return err
-		}
 	}
 	var result, notes bytes.Buffer
 	var err error
@@ -70,8 +67,18 @@ func (o output) write(doc *report.Document, paths []string, stdout, stderr io.Wr
 	if err != nil {
 		return err
 	}
-	_, err = stderr.Write(notes.Bytes())
-	return err
+	if _, err = stderr.Write(notes.Bytes()); err != nil {
+		return err
+	}
+	if folder := folderAround(o.file, paths); folder != "" && isTable(o.file) {
+		complain(stderr, fmt.Sprintf("%s lies in %s, and is taken for readings where that folder is read again; put it elsewhere.", o.file, folder))
+	}
+	return nil
+}
+
+// isTable tells whether a file would be read as readings by its name.
+func isTable(file string) bool {
+	return slices.Contains([]string{".csv", ".parquet", ".arrow"}, filepath.Ext(strings.TrimSuffix(strings.ToLower(file), ".gz")))
 }
 
 // isStdout reports whether a file's name stands for standard output. Written as
@@ -109,29 +116,6 @@ func (o output) sparesInputs(inputs []report.Input) error {
 		}
 		if info, err := stat(); err == nil && os.SameFile(out, info) {
 			return badValue("output", o.file, "it is one of the files that were read; name another")
-		}
-	}
-	return nil
-}
-
-// sparesFolders refuses an output file that would be read as readings the next
-// time, for it lies in a folder that was read.
-func (o output) sparesFolders(paths []string) error {
-	ending := filepath.Ext(strings.TrimSuffix(strings.ToLower(o.file), ".gz"))
-	if !slices.Contains([]string{".csv", ".parquet", ".arrow"}, ending) {
-		return nil
-	}
-	file, err := filepath.Abs(o.file)
-	if err != nil {
-		return nil // writing will tell
-	}
-	for _, p := range paths {
-		folder, err := filepath.Abs(p)
-		if info, failed := os.Stat(p); err != nil || failed != nil || !info.IsDir() {
-			continue
-		}
-		if inside, err := filepath.Rel(folder, file); err == nil && inside != ".." && !strings.HasPrefix(inside, ".."+string(filepath.Separator)) {
-			return badValue("output", o.file, "it lies in the folder "+p+", which is read, and would be taken for readings the next time; name a place outside it")
 		}
 	}
 	return nil
