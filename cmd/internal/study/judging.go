@@ -13,7 +13,7 @@ import (
 
 // mostUnderWay is how many readings may be under way at once, unless a single cell has
 // more: judging takes several times their own size.
-const mostUnderWay = 600_000
+const mostUnderWay = 400_000
 
 // judgeEach judges the cells side by side, a few at a time, and tells the results in
 // the order of the cells, from the calling goroutine, so that the number of processors

@@ -68,7 +68,7 @@ type memory struct {
 
 // usual is so much that a small campaign is never written to a file, and so little
 // that one of any size is judged in under 100 MB.
-var usual = memory{bytes: 4 << 20, readings: 300_000}
+var usual = memory{bytes: 4 << 20, readings: 150_000}
 
 // DefaultSettings are those of the command line: target 50 dB (common practice,
 // no source), confidence 0.95, coverage 0.90, floor margin 6 dB, drift 3 dB (IEEE
