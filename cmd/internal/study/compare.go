@@ -19,16 +19,9 @@ import (
 // *InputError, a *UsageError, or one of the system.
 func Compare(ctx context.Context, paths []string, s Settings) (*report.Document, error) {
 	by := slices.DeleteFunc(slices.Clone(s.By), func(f string) bool { return f == "gasket" })
-	if err := s.check(s.By); err != nil {
+	t, budget, err := s.asked(s.By)
+	if err != nil {
 		return nil, err
-	}
-	t, err := s.target()
-	if err != nil {
-		return nil, &InputError{Err: err}
-	}
-	budget, err := s.budget()
-	if err != nil {
-		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, paths, s)
 	defer s.closed(c)

@@ -21,16 +21,9 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	if len(by) == 0 {
 		by = []string{"gasket", "box"}
 	}
-	if err := s.check(by); err != nil {
+	t, budget, err := s.asked(by)
+	if err != nil {
 		return nil, err
-	}
-	t, err := s.target()
-	if err != nil {
-		return nil, &InputError{Err: err}
-	}
-	budget, err := s.budget()
-	if err != nil {
-		return nil, &InputError{Err: err}
 	}
 	c, err := read(ctx, paths, s)
 	defer s.closed(c)

@@ -98,6 +98,23 @@ func (t target) at(hz float64) (float64, error) {
 var shapes = map[string]float64{"": 1, "normal": 1, "rectangular": math.Sqrt(3), "triangular": math.Sqrt(6),
 	"u-shaped": math.Sqrt2, "u": math.Sqrt2}
 
+// asked refuses settings that cannot be meant and fields that cannot be grouped by,
+// and reads the target and what is known of the reference.
+func (s Settings) asked(by []string) (target, []judge.Source, error) {
+	if err := s.check(by); err != nil {
+		return target{}, nil, err
+	}
+	t, err := s.target()
+	if err != nil {
+		return target{}, nil, &InputError{Err: err}
+	}
+	budget, err := s.budget()
+	if err != nil {
+		return target{}, nil, &InputError{Err: err}
+	}
+	return t, budget, nil
+}
+
 // budget reads what the user knows of the error of the shared reference: a session
 // SD, or a file with the columns source, u_db, df, shape. u_db is the standard
 // uncertainty for shape normal (or empty), the half-width for the other shapes. An
