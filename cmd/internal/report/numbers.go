@@ -59,14 +59,13 @@ func percent(share float64) string {
 	return strconv.FormatFloat(math.Round(share*1e8)/1e6, 'f', -1, 64) + " %"
 }
 
-// counted is a number with its noun: 1 closing, 2 closings, 3 boxes.
+// counted is a number with its noun: 1 closing, 2 closings, 3 boxes. Of levels that
+// the data cannot tell apart (box+fitting) the outermost is named: one more of it
+// brings what lies within.
 func counted(n int, noun string) string {
 	s := strconv.Itoa(n) + " "
+	noun, _, _ = strings.Cut(noun, "+")
 	switch {
-	case strings.Contains(noun, "+") && n == 1: // levels that the data cannot tell apart
-		return s + "unit of " + noun
-	case strings.Contains(noun, "+"):
-		return s + "units of " + noun
 	case n == 1:
 		return s + noun
 	case strings.HasSuffix(noun, "x"):

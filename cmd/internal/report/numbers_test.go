@@ -16,7 +16,7 @@ func TestNumbersForAPerson(t *testing.T) {
 		{plainly(50), "50"}, {plainly(52.25), "52.25"}, {plainly(49.5269250280859), "49.527"},
 		{percent(0.95), "95 %"}, {percent(0.999), "99.9 %"}, {percent(0.29), "29 %"},
 		{counted(1, "closing"), "1 closing"}, {counted(2, "closing"), "2 closings"}, {counted(3, "box"), "3 boxes"},
-		{counted(1, "box+fitting"), "1 unit of box+fitting"}, {counted(2, "box+fitting"), "2 units of box+fitting"},
+		{counted(1, "box+fitting"), "1 box"}, {counted(2, "box+fitting"), "2 boxes"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("%q, want %q", tt.got, tt.want)
