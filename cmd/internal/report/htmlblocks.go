@@ -127,7 +127,7 @@ func (g *grid) html(most int) *htmlTable {
 				cell.Text = typeset(cell.Text)
 			}
 			if strings.HasPrefix(cell.Label, "verdict") {
-				cell.Kind = verdictKind(cell.Text)
+				cell.Kind, cell.Text = verdictKind(cell.Text), typeset(cell.Text)
 			}
 			row = append(row, cell)
 		}
