@@ -61,6 +61,28 @@ func (n *notes) addAll(other *notes) {
 	}
 }
 
+// wordings are the sentences of each kind, of the count [1], what it is about [2], an
+// example [3], and the runs [4] in words.
+var wordings = [...]string{
+	noteMixed:      "The rows of %[1]d runs and dates take turns in %[2]q; sorted by run and date they are read faster.",
+	noteIdleOpen:   "Open readings that name a closing which their run does not have were not used: %[1]d, the first in run %[2]q for closing %[3]q.",
+	noteUnlabelled: "Open readings are repeated without a sweep label in %[4]s; the order of the rows tells the repeats apart. Fill in sweep to make that independent of the order.",
+	noteVaries:     "The column %[2]s differs inside %[1]d closings, the first being %[3]s; the value at the lowest frequency is kept.",
+	noteRelative:   "The floor given as a setting is in dBm and does not apply to levels relative to the generator, in %[4]s.",
+	noteOnlyOpen:   "No usable closed reading belongs to %[4]s.",
+	noteTaken:      "Closed readings went with an open reading that was refused or left out: %[1]d, the first in run %[2]q.",
+	noteExcluded:   "Rows of traces that their status column does not call good were left out: %[1]d, the first in %[2]q.",
+	noteMissing:    "Rows of traces without a level were left out: %[1]d, the first in %[2]q.",
+	noteBelow:      "Levels of traces are written as upper bounds (<): %[1]d, the first in %[2]q; where closed, their attenuation is at least the figure.",
+	noteTrailing:   "Traces with a last column that has no name and no cell: %[1]d, the first being %[2]q.",
+	noteUnsorted:   "Traces whose frequencies do not ascend: %[1]d, the first being %[2]q.",
+	noteSweeps:     "Sweeps in traces that repeat their header: %[1]d, the first in %[2]q; they are told apart by their number.",
+	noteDirect:     "Rows of network files at 0 Hz were left out: %[1]d, the first in %[2]q.",
+	noteNoise:      "Rows of noise data in network files were checked and not used: %[1]d, the first in %[2]q.",
+	noteCarried:    "Side tables of an unknown name in packed files were not read: %[1]d, the first %[2]q in %[3]s.",
+	noteSparse:     "The repeats of the open readings cannot be compared with each other in %[4]s.",
+}
+
 // sentences words the notes.
 func (n *notes) sentences() []string {
 	var all []string
@@ -69,42 +91,7 @@ func (n *notes) sentences() []string {
 		if x.count == 1 {
 			runs = fmt.Sprintf("the run %q", x.what)
 		}
-		switch x.kind {
-		case noteMixed:
-			all = append(all, fmt.Sprintf("The rows of %d runs and dates take turns in %q; sorted by run and date they are read faster.", x.count, x.what))
-		case noteIdleOpen:
-			all = append(all, fmt.Sprintf("Open readings that name a closing which their run does not have were not used: %d, the first in run %q for closing %q.", x.count, x.what, x.example))
-		case noteUnlabelled:
-			all = append(all, fmt.Sprintf("Open readings are repeated without a sweep label in %s; the order of the rows tells the repeats apart. Fill in sweep to make that independent of the order.", runs))
-		case noteVaries:
-			all = append(all, fmt.Sprintf("The column %s differs inside %d closings, the first being %s; the value at the lowest frequency is kept.", x.what, x.count, x.example))
-		case noteRelative:
-			all = append(all, fmt.Sprintf("The floor given as a setting is in dBm and does not apply to levels relative to the generator, in %s.", runs))
-		case noteOnlyOpen:
-			all = append(all, fmt.Sprintf("No usable closed reading belongs to %s.", runs))
-		case noteTaken:
-			all = append(all, fmt.Sprintf("Closed readings went with an open reading that was refused or left out: %d, the first in run %q.", x.count, x.what))
-		case noteExcluded:
-			all = append(all, fmt.Sprintf("Rows of traces that their status column does not call good were left out: %d, the first in %q.", x.count, x.what))
-		case noteMissing:
-			all = append(all, fmt.Sprintf("Rows of traces without a level were left out: %d, the first in %q.", x.count, x.what))
-		case noteBelow:
-			all = append(all, fmt.Sprintf("Levels of traces are written as upper bounds (<): %d, the first in %q; where closed, their attenuation is at least the figure.", x.count, x.what))
-		case noteTrailing:
-			all = append(all, fmt.Sprintf("Traces with a last column that has no name and no cell: %d, the first being %q.", x.count, x.what))
-		case noteUnsorted:
-			all = append(all, fmt.Sprintf("Traces whose frequencies do not ascend: %d, the first being %q.", x.count, x.what))
-		case noteSweeps:
-			all = append(all, fmt.Sprintf("Sweeps in traces that repeat their header: %d, the first in %q; they are told apart by their number.", x.count, x.what))
-		case noteDirect:
-			all = append(all, fmt.Sprintf("Rows of network files at 0 Hz were left out: %d, the first in %q.", x.count, x.what))
-		case noteNoise:
-			all = append(all, fmt.Sprintf("Rows of noise data in network files were checked and not used: %d, the first in %q.", x.count, x.what))
-		case noteCarried:
-			all = append(all, fmt.Sprintf("Side tables of an unknown name in packed files were not read: %d, the first %q in %s.", x.count, x.what, x.example))
-		case noteSparse:
-			all = append(all, fmt.Sprintf("The repeats of the open readings cannot be compared with each other in %s.", runs))
-		}
+		all = append(all, fmt.Sprintf(wordings[x.kind], x.count, x.what, x.example, runs))
 	}
 	sort.Strings(all)
 	return all
