@@ -111,33 +111,6 @@ func TestLineWithoutEnd(t *testing.T) {
 	}
 }
 
-// A copy that was made for reading leaves no file behind, not even while it is in
-// use, so that nothing stays however the process ends.
-func TestCopyHasNoName(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("a file that is open keeps its name there")
-	}
-	dir := t.TempDir()
-	t.Setenv("TMPDIR", dir)
-	var text strings.Builder
-	text.WriteString(extremeHeader + "r,,,,open,100,-30\n")
-	for text.Len() < spoolMemory+1 {
-		text.WriteString(",,,,,,\n")
-	}
-	text.WriteString("r,b,g,1,closed,100,-90\n")
-	runs := 0
-	_, err := Read(context.Background(), []string{"-"}, Options{Stdin: strings.NewReader(text.String()), FloorMarginDB: 6, DriftDB: 3}, func(*Run) error {
-		entries, err := os.ReadDir(dir)
-		if runs++; err != nil || len(entries) > 0 {
-			t.Errorf("the folder for temporary files holds %v (%v)", entries, err)
-		}
-		return nil
-	})
-	if err != nil || runs != 1 {
-		t.Errorf("%d runs, %v", runs, err)
-	}
-}
-
 // Where a copy finds no room the message says where and what to do.
 func TestNoRoomForACopy(t *testing.T) {
 	t.Setenv("TMPDIR", filepath.Join(t.TempDir(), "none"))

@@ -35,7 +35,7 @@ func FuzzTraces(f *testing.F) {
 
 // FuzzNetworks does the same with network files.
 func FuzzNetworks(f *testing.F) {
-	networks, err := filepath.Glob("testdata/networks/*")
+	networks, err := filepath.Glob(filepath.Join(sampleFolders["networks"], "*"))
 	if err != nil || len(networks) == 0 {
 		f.Fatal("no networks", err)
 	}

@@ -12,8 +12,8 @@ import (
 // What is proposed reads every sample that can be read, but for what no file tells.
 func TestProposalReads(t *testing.T) {
 	dir := t.TempDir()
-	for _, kind := range []string{"traces", "networks"} {
-		if err := os.CopyFS(filepath.Join(dir, kind), os.DirFS(filepath.Join("testdata", kind))); err != nil {
+	for kind, from := range sampleFolders {
+		if err := os.CopyFS(filepath.Join(dir, kind), os.DirFS(from)); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -2,8 +2,6 @@ package ingest
 
 import (
 	"context"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -66,30 +64,7 @@ func equal(a, b []bool) bool {
 // TestClosingLevelPacks: such tables are packed as what they are, to the byte.
 func TestClosingLevelPacks(t *testing.T) {
 	source := folder(t, map[string]string{"x.csv": means, "boxes.csv": "box,role\nb,control\n"})
-	want := content(t, goodAt(t, DefaultOptions(), source))
-	first := map[string]string{}
-	for _, from := range []string{"", "x.parquet", "x.arrow", "x.csv", "x.csv.gz"} {
-		input := source
-		if from != "" {
-			input = filepath.Dir(packTo(t, from, source))
-		}
-		for _, to := range []string{"x.parquet", "x.arrow", "x.csv", "x.csv.gz"} {
-			file := packTo(t, to, input)
-			got, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if first[to] == "" {
-				first[to] = string(got)
-			}
-			if string(got) != first[to] {
-				t.Errorf("%s packed from %q has other bytes than from the source", to, from)
-			}
-			if got := content(t, goodAt(t, DefaultOptions(), filepath.Dir(file))); got != want {
-				t.Errorf("%s from %q:\n%s\nwant\n%s", to, from, got, want)
-			}
-		}
-	}
+	fixedPoint(t, "closings", source)
 	if p, err := OpenPacking(context.Background(), []string{folder(t, map[string]string{"x.csv": means, "y.csv": ok})}, DefaultOptions(), ".parquet"); err == nil || !strings.Contains(err.Error(), "do not make one table") {
 		t.Errorf("a mixture: %v", err)
 	} else {

@@ -20,19 +20,30 @@ type sampled struct {
 	sweep     string
 }
 
-// sample reads a file of testdata through a runs.csv that lists it as a floor.
-func sample(t *testing.T, file, profile string) ([]sampled, result) {
+// sampleFolders are where the files of samples.tsv lie; those of networks serve the
+// package of the format too.
+var sampleFolders = map[string]string{"traces": "testdata/traces", "networks": "touchstone/testdata/samples"}
+
+// testSample is a file of samples.tsv, by its name there.
+func testSample(t *testing.T, name string) string {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", file))
+	kind, file, _ := strings.Cut(name, "/")
+	b, err := os.ReadFile(filepath.Join(sampleFolders[kind], file))
 	if err != nil {
 		t.Fatal(err)
 	}
+	return string(b)
+}
+
+// sample reads a file of samples.tsv through a runs.csv that lists it as a floor.
+func sample(t *testing.T, file, profile string) ([]sampled, result) {
+	t.Helper()
 	header, row := "file,state", filepath.Base(file)+",floor"
 	for _, c := range strings.Fields(profile) {
 		column, value, _ := strings.Cut(c, "=")
 		header, row = header+","+column, row+",\""+value+"\""
 	}
-	dir := folder(t, map[string]string{"runs.csv": header + "\n" + row + "\n", filepath.Base(file): string(text)})
+	dir := folder(t, map[string]string{"runs.csv": header + "\n" + row + "\n", filepath.Base(file): testSample(t, file)})
 	var levels []sampled
 	res := readVisiting(t, DefaultOptions(), func(r *Run) { levels = append(levels, levelsOf(r)...) }, dir)
 	return levels, res
@@ -125,14 +136,14 @@ func TestListedSamples(t *testing.T) {
 			}
 		}
 	}
-	for _, dir := range []string{"traces", "networks"} {
-		files, err := os.ReadDir(filepath.Join("testdata", dir))
+	for kind, dir := range sampleFolders {
+		files, err := os.ReadDir(dir)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, f := range files {
-			if !seen[dir+"/"+f.Name()] {
-				t.Errorf("%s/%s is not in samples.tsv", dir, f.Name())
+			if !seen[kind+"/"+f.Name()] {
+				t.Errorf("%s/%s is not in samples.tsv", kind, f.Name())
 			}
 		}
 	}

@@ -22,10 +22,10 @@ import pandas as pd
 from IPython.display import Markdown, display
 from matplotlib_inline.backend_inline import set_matplotlib_formats
 
-# The eight colours of Okabe and Ito (2008) can be told apart with any common
-# colour vision; here those that also print well.
-BLUE, ORANGE, GREEN, RED, SKY, PURPLE, GREY = (
-    "#0072B2", "#E69F00", "#009E73", "#D55E00", "#56B4E9", "#CC79A7", "#666666")
+# Of the eight colours of Okabe and Ito (2008), which can be told apart with any common
+# colour vision, those used here, and a grey.
+BLUE, ORANGE, GREEN, RED, GREY = (
+    "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666")
 
 plt.rcParams.update({
     "figure.figsize": (8, 3.6), "figure.dpi": 110, "font.size": 11,

@@ -98,6 +98,9 @@ func (c *climb) run(free bool) bool {
 	for j, b := range w.col {
 		c.col[j] = b * c.gamma
 	}
+	clear(c.dRow) // a step that failed before may have left what is no number
+	clear(c.dCol)
+	c.dGamma = 0
 	now := c.logLik(0)
 	for range 100 {
 		gain, ok := c.step()

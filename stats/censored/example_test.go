@@ -1,3 +1,6 @@
+// The figures of these examples are as computed; values from outside the project stand
+// in the other tests.
+
 package censored_test
 
 import (

@@ -377,25 +377,3 @@ func (r *Result) headroomMargin(d Data, keep []bool) float64 {
 	}
 	return least
 }
-
-// meanTarget is the mean of the targets of the points, dB; a flat one stays what it
-// is to the last digit.
-func (d Data) meanTarget(points []int32) float64 {
-	first, sum, flat := d.TargetDB[points[0]], 0.0, true
-	for _, p := range points {
-		sum += d.TargetDB[p]
-		flat = flat && d.TargetDB[p] == first
-	}
-	if flat {
-		return first
-	}
-	return sum / float64(len(points))
-}
-
-func plainMean(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
-}

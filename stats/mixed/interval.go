@@ -207,6 +207,9 @@ func (p *profiler) ends(k int, lowerCut, upperCut float64) Interval {
 	}
 	if !math.IsNaN(lowerCut) {
 		out.Lower = math.Sqrt(p.lower(k, lowerCut))
+		if math.IsNaN(out.Lower) {
+			return Interval{Lower: math.NaN(), Upper: math.NaN(), Reason: unbounded}
+		}
 	}
 	return out
 }

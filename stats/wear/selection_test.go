@@ -43,7 +43,7 @@ func TestLimitedSelects(t *testing.T) {
 	k := float64(max(1, n))
 	t.Logf("%d: lower bound of the slope covers %.3f, with nothing limited %.3f, differing in %d; bias %.3f and %.3f",
 		n, float64(lower)/k, float64(unlimited)/k, differ, bias/k, freeBias/k)
-	if n < 10 || float64(unlimited-lower) > max(1, 0.01*k) || math.Abs(bias-freeBias)/k > 0.03 {
+	if n < 10 || float64(unlimited-lower) > max(1, 0.01*k) || math.Abs(bias-freeBias)/k > 0.015 {
 		t.Errorf("%d: covers %d where nothing limited covers %d; bias %.3f against %.3f", n, lower, unlimited, bias/k, freeBias/k)
 	}
 }
