@@ -68,6 +68,9 @@ func (p *proposing) run(c call, paths []string, out output) error {
 	case p.force && out.file == "":
 		return badValue("force", "true", "it goes with --propose and -o FILE alone")
 	}
+	if isStdout(out.file) {
+		out.file = ""
+	}
 	if _, err := os.Lstat(out.file); out.file != "" && !p.force && !errors.Is(err, os.ErrNotExist) {
 		return badValue("output", out.file, "it is there already; name another file, or replace it with --force")
 	}

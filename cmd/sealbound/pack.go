@@ -98,7 +98,7 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 		said += fmt.Sprintf("Left out, since they have problems: %s; check names them.\n", counted(left, "row"))
 	}
 	if len(beside) > 0 {
-		said += fmt.Sprintf("Side tables beside it: %s. Give the folder, so that they are read too.\n", strings.Join(beside, ", "))
+		said += fmt.Sprintf("Side tables beside it: %s. Give the folder, so that they are read too.\n", texttab.Clean(strings.Join(beside, ", ")))
 	}
 	return put(c.stdout, said)
 }

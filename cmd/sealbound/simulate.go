@@ -66,10 +66,10 @@ func simulateCommand() *command {
 			case err != nil:
 				return err
 			}
-			if traces {
-				return put(c.stdout, fmt.Sprintf("Wrote %s to %s. Now try: sealbound check %s\n", preset, folder, folder))
-			}
 			shown := texttab.Clean(folder)
+			if traces {
+				return put(c.stdout, fmt.Sprintf("Wrote %s to %s. Now try: sealbound check %s\n", preset, shown, shown))
+			}
 			return put(c.stdout, fmt.Sprintf("Wrote %s to %s, seed %d. Now try: sealbound judge %s\n", preset, shown, settings.Seed, shown))
 		},
 	}

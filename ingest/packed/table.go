@@ -305,6 +305,9 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 // append takes rows from to to of a chunk into the batch.
 func (t *table) append(e *entry, from, to int, b *reading.Batch) {
 	n, at := to-from, b.Len()
+	if at > 0 {
+		b.Breaks() // those of rows of other formats, before
+	}
 	for _, c := range t.columns {
 		b.Use(c)
 	}

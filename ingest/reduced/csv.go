@@ -190,7 +190,7 @@ func (p *parser) row() {
 	}
 	r := Row{Line: p.r.Line()}
 	for _, c := range Texts {
-		r.Text[c] = string(p.cell(c.Name()))
+		r.Text[c] = string(cell.Unguarded(p.cell(c.Name())))
 	}
 	r.Date, r.Installed = p.day("date"), p.day("installed")
 	r.LoHz, r.HiHz = p.number(bandLo), p.number(bandHi)
@@ -250,7 +250,7 @@ func WriteCSV(to io.Writer, rows []Row) error {
 func (c *column) csv(r *Row) string {
 	switch {
 	case c.text != nil:
-		return c.text(r)
+		return cell.Guarded(c.text(r))
 	case c.day != nil:
 		return c.day(r).String()
 	case c.flag != nil:

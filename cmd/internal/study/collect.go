@@ -26,6 +26,7 @@ type campaign struct {
 	scratch  []byte
 	// aboutSpread: the question is where spread or slopes come from, not a bound
 	aboutSpread bool
+	control     map[string]bool // see controlBoxes
 }
 
 // An occasion is what the closings of one strip in one run share.

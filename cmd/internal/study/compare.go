@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"sealbound/cmd/internal/report"
-	"sealbound/ingest"
 	"sealbound/stats/compare"
 	"sealbound/stats/judge"
 )
@@ -105,8 +104,9 @@ func (c *campaign) comparisons(by []string, s Settings, t target, n *notebook) (
 	}
 	var tested []*closing
 	control := make(map[string]int)
+	isControl := c.controlBoxes()
 	for _, cl := range closings {
-		if slices.ContainsFunc(c.summary.Boxes, func(b ingest.Box) bool { return b.Label == cl.Box && b.Role == "control" }) {
+		if isControl[cl.Box] {
 			control[cl.Box]++
 			continue
 		}

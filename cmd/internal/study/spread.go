@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"sealbound/cmd/internal/report"
-	"sealbound/ingest"
 	"sealbound/stats/judge"
 	"sealbound/stats/spread"
 )
@@ -121,8 +120,9 @@ func (c *campaign) withoutControls(g group, n *notebook) group {
 // boxes.
 func (c *campaign) controls(g group) (others group, control []*closing) {
 	others.labels = g.labels
+	isControl := c.controlBoxes()
 	for _, cl := range g.closings {
-		if slices.ContainsFunc(c.summary.Boxes, func(b ingest.Box) bool { return b.Label == cl.Box && b.Role == "control" }) {
+		if isControl[cl.Box] {
 			control = append(control, cl)
 		} else {
 			others.closings = append(others.closings, cl)

@@ -164,13 +164,17 @@ func (c *campaign) retests(by []string, s Settings, t target, n *notebook) (iter
 	}, nil
 }
 
-// controlBoxes are the boxes of role control.
+// controlBoxes are the boxes of role control; looked up once.
 func (c *campaign) controlBoxes() map[string]bool {
-	is := make(map[string]bool)
-	for _, b := range c.summary.Boxes {
-		is[b.Label] = is[b.Label] || b.Role == "control"
+	if c.control == nil {
+		c.control = make(map[string]bool)
+		for _, b := range c.summary.Boxes {
+			if b.Role == "control" {
+				c.control[b.Label] = true
+			}
+		}
 	}
-	return is
+	return c.control
 }
 
 // sameInstruments are the closings of control boxes that were measured as the group
