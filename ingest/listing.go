@@ -76,7 +76,6 @@ type claim struct {
 // A lister finds out which files the listings claim.
 type lister struct {
 	*reader
-	search  *search
 	folders map[string]map[string]bool // names in each folder
 	claims  map[string]*claim          // by path
 	same    sameFiles
@@ -86,7 +85,7 @@ type lister struct {
 // their place behind it; files beside it that are no readings of their own and
 // that nobody lists are set aside.
 func (r *reader) list(ctx context.Context, s *search) error {
-	l := lister{reader: r, search: s, folders: map[string]map[string]bool{}, claims: map[string]*claim{}}
+	l := lister{reader: r, folders: map[string]map[string]bool{}, claims: map[string]*claim{}}
 	var lists []*listing
 	behind := map[string][]*claim{} // by the path of the listing
 	for i := range s.files {

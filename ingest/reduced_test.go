@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"os"
 	"strings"
 	"testing"
 )
@@ -65,6 +66,11 @@ func equal(a, b []bool) bool {
 func TestClosingLevelPacks(t *testing.T) {
 	source := folder(t, map[string]string{"x.csv": means, "boxes.csv": "box,role\nb,control\n"})
 	fixedPoint(t, "closings", source)
+	formula := folder(t, map[string]string{"x.csv": strings.ReplaceAll(means, "\nb,", "\n=B,")})
+	fixedPoint(t, "a label like a formula", formula)
+	if text, err := os.ReadFile(packTo(t, "x.csv", formula)); err != nil || !strings.Contains(string(text), "'=B,") || strings.Contains(string(text), "\n=B,") {
+		t.Errorf("a spreadsheet would run the label: %v\n%s", err, text)
+	}
 	if p, err := OpenPacking(context.Background(), []string{folder(t, map[string]string{"x.csv": means, "y.csv": ok})}, DefaultOptions(), ".parquet"); err == nil || !strings.Contains(err.Error(), "do not make one table") {
 		t.Errorf("a mixture: %v", err)
 	} else {

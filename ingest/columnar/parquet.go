@@ -38,7 +38,6 @@ type footerSink struct {
 	crc    uint32
 	keep   bool
 	footer bytes.Buffer
-	err    error
 }
 
 func (s *footerSink) Write(b []byte) (int, error) {
@@ -46,11 +45,7 @@ func (s *footerSink) Write(b []byte) (int, error) {
 		return s.footer.Write(b)
 	}
 	s.crc = crc32.Update(s.crc, castagnoli, b)
-	n, err := s.to.Write(b)
-	if err != nil && s.err == nil {
-		s.err = err
-	}
-	return n, err
+	return s.to.Write(b)
 }
 
 // NewParquetWriter begins a Parquet file of those columns. What it writes depends

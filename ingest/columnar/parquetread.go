@@ -14,7 +14,6 @@ import (
 
 // A parquetBody reads row groups.
 type parquetBody struct {
-	size    int64
 	meta    *metadata.FileMetaData
 	fields  []Field
 	scratch sync.Pool // of *scratch
@@ -82,7 +81,7 @@ func parseParquet(src io.ReaderAt, size int64, footer []byte) (*File, error) {
 	if err := f.settle(pairs); err != nil {
 		return nil, err
 	}
-	b := &parquetBody{size: size, meta: meta, fields: f.Fields}
+	b := &parquetBody{meta: meta, fields: f.Fields}
 	b.scratch.New = func() any { return &scratch{} }
 	f.body = b
 	return f, nil

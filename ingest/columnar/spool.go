@@ -11,10 +11,12 @@ const spoolMemory = 8 << 20
 
 // A spool keeps what is written until it is asked for: the checksum of a stream
 // stands at its beginning and is known at its end. Beyond spoolMemory it lies in a
-// temporary file.
+// temporary file, which loses its name at once where the system allows that, so that
+// nothing stays behind whatever ends the process.
 type spool struct {
-	memory bytes.Buffer
-	file   *os.File
+	memory   bytes.Buffer
+	file     *os.File
+	nameless bool
 }
 
 func (s *spool) Write(b []byte) (int, error) {
@@ -26,7 +28,7 @@ func (s *spool) Write(b []byte) (int, error) {
 		if err != nil {
 			return 0, err
 		}
-		s.file = f
+		s.file, s.nameless = f, os.Remove(f.Name()) == nil
 	}
 	return s.file.Write(b)
 }
@@ -47,7 +49,9 @@ func (s *spool) close() {
 	s.memory = bytes.Buffer{}
 	if s.file != nil {
 		s.file.Close()
-		os.Remove(s.file.Name())
+		if !s.nameless {
+			os.Remove(s.file.Name())
+		}
 		s.file = nil
 	}
 }

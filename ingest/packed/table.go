@@ -18,7 +18,6 @@ import (
 
 // A table is an opened file of packed readings. Its offsets are numbers of rows.
 type table struct {
-	path    string
 	file    int32
 	f       *columnar.File
 	at      []int // by slot: the column of the file, -1 where there is none
@@ -98,14 +97,14 @@ func openAny(open Opener, path string, file int32, src io.ReaderAt, size int64) 
 	case reduced.Kind:
 		return reduced.Open(path, file, f, src, carried(f))
 	case kindName:
-		return openTable(path, file, f)
+		return openTable(file, f)
 	default:
 		return nil, &columnar.Fault{What: fmt.Sprintf("it holds %.40q, which is not known here", kind), Mend: "read it with the version that packed it"}
 	}
 }
 
-func openTable(path string, file int32, f *columnar.File) (*table, error) {
-	t := &table{path: path, file: file, f: f, at: make([]int, len(slots))}
+func openTable(file int32, f *columnar.File) (*table, error) {
+	t := &table{file: file, f: f, at: make([]int, len(slots))}
 	byName := map[string]int{}
 	for k, field := range f.Fields {
 		if _, twice := byName[field.Name]; twice {
