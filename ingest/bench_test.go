@@ -100,7 +100,7 @@ func BenchmarkPairing(b *testing.B) {
 		b.Run(bb.name, func(b *testing.B) {
 			path := filepath.Join(folder(b, map[string]string{"data.csv": header + strings.Join(bb.rows, "\n") + "\n"}), "data.csv")
 			opt := DefaultOptions()
-			r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}, serves: map[string]bool{}}
+			r := newReader(opt, 2)
 			defer r.close()
 			found, err := find([]string{path})
 			if err != nil {

@@ -28,10 +28,13 @@ const (
 // indexTable notes where the rows of each run stand in a file.
 func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
 	m := mixer{ctx: ctx, file: in, number: number, src: src}
+	_, rows := in.table.(byRow)
 	var failed error
 	var known []*part // by key
 	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
-		r.meter.within(s.To)
+		if !rows {
+			r.meter.within(s.To, in.source.size)
+		}
 		var x *part
 		if s.Key < len(known) && s.Key > 0 {
 			x = known[s.Key]

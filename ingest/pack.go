@@ -52,9 +52,7 @@ func OpenPacking(ctx context.Context, paths []string, opt Options, ending string
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}, serves: map[string]bool{}}
-	r.problems.Limit = opt.ProblemLimit
-	p := &Packing{ending: ending, packer: packer{worker: worker{reader: r}}}
+	p := &Packing{ending: ending, packer: packer{worker: worker{reader: newReader(opt, 3)}}}
 	if err := p.open(ctx, found, paths); err != nil {
 		p.Close()
 		return p, err
@@ -142,6 +140,7 @@ func (p *packer) survey(ctx context.Context) error {
 }
 
 func (p *packer) each(ctx context.Context, visit func(run *planned, b *reading.Batch) error) error {
+	p.meter.turn(p.plan.runs, p.files)
 	for _, run := range p.plan.runs {
 		if err := p.load(ctx, run, &p.batch); err != nil {
 			return err
@@ -149,6 +148,7 @@ func (p *packer) each(ctx context.Context, visit func(run *planned, b *reading.B
 		if err := visit(run, &p.batch); err != nil {
 			return err
 		}
+		p.meter.visited(run)
 	}
 	return nil
 }

@@ -31,8 +31,15 @@ type reader struct {
 	serves   map[string]bool // runs that others name as their reference
 	carried  []carried
 	meter    *meter
+	passes   int64 // how often the files are gone through
 	summary  *Summary
 	recycler recycler
+}
+
+func newReader(opt Options, passes int64) *reader {
+	r := &reader{opt: opt, plan: newPlan(), passes: passes, summary: &Summary{}, serves: map[string]bool{}}
+	r.problems.Limit = opt.ProblemLimit
+	return r
 }
 
 // A file is one input.
@@ -66,14 +73,13 @@ func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) err
 	if err != nil {
 		return nil, err
 	}
-	r := &reader{opt: opt, plan: newPlan(), summary: &Summary{}, serves: map[string]bool{}}
-	r.problems.Limit = opt.ProblemLimit
+	r := newReader(opt, 2)
 	defer r.close()
 	if err := r.index(ctx, found); err != nil {
 		return nil, err
 	}
 	r.plan.settle()
-	r.meter.turn(r.plan.runs)
+	r.meter.turn(r.plan.runs, r.files)
 	if err := r.visitAll(ctx, visit); err != nil {
 		return nil, err
 	}
@@ -123,7 +129,7 @@ func (r *reader) index(ctx context.Context, s *search) error {
 	if err := r.list(ctx, s); err != nil {
 		return err
 	}
-	r.meter = newMeter(r.opt.Progress, s.files)
+	r.meter = newMeter(r.opt.Progress, s.files, r.passes)
 	for _, f := range s.files {
 		if err := ctx.Err(); err != nil {
 			return err

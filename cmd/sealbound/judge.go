@@ -43,10 +43,9 @@ func (c call) analyse(f analysis, paths []string, s study.Settings) (*report.Doc
 		return nil, err
 	}
 	s.Version, s.Stdin = version, c.stdin
-	if on, ok := c.stderr.(*screen); ok {
-		s.Progress = on.progress
-		defer on.end()
-	}
+	var ended func()
+	s.Progress, ended = c.progress()
+	defer ended()
 	type answer struct {
 		doc *report.Document
 		err error

@@ -59,6 +59,9 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 	if err := contradictions(s); err != nil {
 		return err
 	}
+	var ended func()
+	s.Progress, ended = c.progress()
+	defer ended()
 	done, err := open(c.ctx, paths, s, ending)
 	if err != nil {
 		return explainPaths(err, paths)
@@ -83,6 +86,7 @@ func pack(c call, paths []string, s study.Settings, file string, reduce bool) er
 		}
 		beside = append(beside, name)
 	}
+	ended()
 	for _, n := range done.Notes {
 		complain(c.stderr, n)
 	}

@@ -51,6 +51,15 @@ func isTerminal(w io.Writer) bool {
 	return err != nil || !os.SameFile(info, null)
 }
 
+// progress returns what draws how far the work is, nil where no terminal would show
+// it, and what ends the drawing, which a result comes after.
+func (c call) progress() (draw func(stage string, done, total int64), ended func()) {
+	if on, ok := c.stderr.(*screen); ok {
+		return on.progress, on.end
+	}
+	return nil, func() {}
+}
+
 // progress draws how far a stage of the work is.
 func (s *screen) progress(stage string, done, total int64) {
 	s.mu.Lock()

@@ -113,3 +113,30 @@ func TestNoTerminal(t *testing.T) {
 		t.Error("memory is taken for a terminal")
 	}
 }
+
+// Whatever may take its time draws on a screen how far it is, and takes the line back;
+// where standard error is no screen nothing is written there.
+func TestProgressOfWriting(t *testing.T) {
+	dir := t.TempDir()
+	for stage, args := range map[string][]string{
+		"packing":   {"pack", "../../testdata/demo", "-o", dir + "/demo.parquet"},
+		"computing": {"pack", "--reduce", "../../testdata/demo", "-o", dir + "/demo.csv", "--no-floor"},
+		"writing":   {"simulate", "-o", dir + "/made-up", "--force"},
+	} {
+		clock := &handClock{}
+		ticking := func() time.Time { clock.at = clock.at.Add(time.Second); return clock.now() }
+		var out, said bytes.Buffer
+		if code := (program{}).run(call{context.Background(), nil, &said, newScreen(&out, ticking)}, append([]string{"sealbound"}, args...)); code != done {
+			t.Fatalf("%q: exit %d, %s", args, code, out.String())
+		}
+		drawn, ok := strings.CutPrefix(out.String(), clearsLine)
+		line, _, _ := strings.Cut(drawn, clearsLine)
+		if !ok || !strings.HasSuffix(line, " %") || !strings.Contains(drawn, clearsLine+stage+" ") || !strings.Contains(drawn, clearsLine+stage+" 100 %"+clearsLine) {
+			t.Errorf("%q: drawn %q", args, out.String())
+		}
+		out.Reset()
+		if code := (program{}).run(call{context.Background(), nil, &said, &out}, append([]string{"sealbound"}, args...)); code != done || strings.Contains(out.String(), "%") {
+			t.Errorf("%q: without a screen: exit %d, %q", args, code, out.String())
+		}
+	}
+}

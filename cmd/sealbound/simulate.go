@@ -58,7 +58,12 @@ func simulateCommand() *command {
 				preset = "the example of an analyser's traces"
 				err = campaign.WriteTraces(folder, force)
 			} else {
+				draw, ended := c.progress()
+				if draw != nil {
+					layout.Progress = func(done, total int64) { draw("writing", done, total) }
+				}
 				err = campaign.Write(folder, settings, layout, force)
+				ended()
 			}
 			switch {
 			case errors.Is(err, campaign.ErrThere):

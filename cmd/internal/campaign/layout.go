@@ -30,6 +30,8 @@ type Layout struct {
 	Readme  string  // README.md; empty: none
 
 	Truth Truth
+
+	Progress func(done, total int64) // told runs written, from the calling goroutine; nil: not told
 }
 
 // Truth says what truth.json speaks of.

@@ -25,6 +25,7 @@ type rowWriter struct {
 	header   string
 	buffer   []byte
 	floor    []float64 // dBm of the run's floor where it goes into a column
+	runs     int64     // written
 	out      io.Writer
 	err      error
 }
@@ -89,6 +90,9 @@ func (w *rowWriter) file(out io.Writer, runs []int) error {
 		w.floor = nil
 		if err := w.c.EachSweep(run, func(s simulate.Sweep) error { return w.sweep(run, s) }); err != nil {
 			return err
+		}
+		if w.runs++; w.layout.Progress != nil {
+			w.layout.Progress(w.runs, int64(len(w.c.Runs())))
 		}
 	}
 	return w.flush()

@@ -29,7 +29,11 @@ type Packing struct {
 // names. Where the input has problems it returns an *InputError. Close must be
 // called on what it returns.
 func OpenPacking(ctx context.Context, paths []string, s Settings, ending string) (*Packing, error) {
-	in, err := ingest.OpenPacking(ctx, paths, s.ingestOptions(), ending)
+	options := s.ingestOptions()
+	if s.Progress != nil {
+		options.Progress = func(done, total int64) { s.Progress("packing", done, total) }
+	}
+	in, err := ingest.OpenPacking(ctx, paths, options, ending)
 	if err != nil {
 		var summary *ingest.Summary
 		if in != nil {
