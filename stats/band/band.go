@@ -42,6 +42,8 @@ type Result struct {
 	keep   []bool
 	used   bitset
 	layout *layout
+
+	anyLimited bool // some reading of the table
 }
 
 // Values returns the band values of t. It uses the points measured in every
@@ -55,16 +57,17 @@ type Result struct {
 // The error speaks of malformed input: lengths, codes, two readings of one
 // closing at one point, an attenuation that is not finite.
 func Values(t Table) (*Result, error) {
-	if err := t.check(); err != nil {
+	inOrder, err := t.check()
+	if err != nil {
 		return nil, err
 	}
-	l, err := newLayout(&t)
+	l, err := newLayout(&t, inOrder)
 	if err != nil {
 		return nil, err
 	}
 	s := choose(&t, l)
 	sortByClosing(s.out)
-	r := &Result{Reason: s.reason, PointsOut: s.points, ClosingsOut: s.out, table: &t, keep: s.keep, used: s.used, layout: l}
+	r := &Result{Reason: s.reason, PointsOut: s.points, ClosingsOut: s.out, table: &t, keep: s.keep, used: s.used, layout: l, anyLimited: t.anyLimited()}
 	if r.Reason != None {
 		for c := range r.keep {
 			r.keep[c] = false
@@ -112,30 +115,20 @@ func (r *Result) reduce() error {
 // fit works out the values of the closings of one fitting.
 func (r *Result) fit(closings []int32, of, rank []int) error {
 	cols, whole := len(r.Used), true
-	y := make([]float64, len(closings)*cols)
-	for k, c := range closings {
-		row, v := y[k*cols:(k+1)*cols], &r.Values[of[c]]
-		for i := range row {
-			row[i] = math.NaN()
-		}
-		for _, i := range r.layout.readings(int(c)) {
-			p := int(r.table.Point[i])
-			if !r.used.has(p) {
-				continue
-			}
-			row[rank[p]] = r.table.DB[i]
-			v.Points++
-			if r.table.limited(i) {
-				v.Limited++
-			}
-		}
-		whole = whole && v.Points == cols
-		if v.Points == cols { // its plain mean, to the bit
-			v.DB, v.Power = meanDB(row), meanPower(row)
+	row := make([]float64, cols)
+	for _, c := range closings {
+		v := &r.Values[of[c]]
+		db := r.row(int(c), v, row, rank)
+		if whole = whole && v.Points == cols; v.Points == cols { // its plain mean, to the bit
+			v.DB, v.Power = meanDB(db), meanPower(db)
 		}
 	}
 	if whole {
 		return nil
+	}
+	y := make([]float64, len(closings)*cols)
+	for k, c := range closings {
+		copy(y[k*cols:], r.row(int(c), &Value{}, row, rank))
 	}
 	if err := complete(y, len(closings), cols); err != nil {
 		return err
@@ -147,6 +140,51 @@ func (r *Result) fit(closings []int32, of, rank []int) error {
 		}
 	}
 	return nil
+}
+
+// row returns the attenuations of a closing by rank of the points used, NaN where it
+// lacks one, and counts its readings in v. They are those of the table itself where they
+// stand there so, else in room.
+func (r *Result) row(c int, v *Value, room []float64, rank []int) []float64 {
+	if db, limited, ok := r.straight(c); ok {
+		v.Points = len(db)
+		if r.anyLimited {
+			for _, is := range limited {
+				if is {
+					v.Limited++
+				}
+			}
+		}
+		return db
+	}
+	for i := range room {
+		room[i] = math.NaN()
+	}
+	for i := range r.layout.readings(c) {
+		p := int(r.table.Point[i])
+		if !r.used.has(p) {
+			continue
+		}
+		room[rank[p]] = r.table.DB[i]
+		v.Points++
+		if r.table.limited(i) {
+			v.Limited++
+		}
+	}
+	return room
+}
+
+// straight returns the readings of a closing as they stand in the table, if that is one
+// by one at the points used; limited is nil where no reading of the table is.
+func (r *Result) straight(c int) (db []float64, limited []bool, ok bool) {
+	if r.layout.rows != nil || len(r.Used) != r.table.Points || r.layout.count(c) != r.table.Points {
+		return nil, nil, false
+	}
+	from, to := r.layout.start[c], r.layout.start[c+1]
+	if r.anyLimited {
+		limited = r.table.Limited[from:to]
+	}
+	return r.table.DB[from:to], limited, true
 }
 
 func meanDB(db []float64) float64 {
@@ -162,11 +200,13 @@ func meanDB(db []float64) float64 {
 func meanPower(db []float64) float64 {
 	low := db[0]
 	for _, v := range db {
-		low = min(low, v)
+		if v < low {
+			low = v
+		}
 	}
 	sum := 0.0
 	for _, v := range db {
-		sum += math.Exp((low - v) * (math.Ln10 / 10))
+		sum += expDown((low - v) * (math.Ln10 / 10))
 	}
 	return low - 10*math.Log10(sum/float64(len(db)))
 }

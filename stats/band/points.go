@@ -1,6 +1,9 @@
 package band
 
-import "slices"
+import (
+	"iter"
+	"slices"
+)
 
 // A Reading is one attenuation with its place.
 type Reading struct {
@@ -26,12 +29,17 @@ func (r *Result) ByPoint() []PointReadings {
 	if r.Reason != None {
 		return nil
 	}
+	if out, ok := r.turned(); ok {
+		return out
+	}
 	rank := make([]int, r.table.Points)
 	for k, p := range r.Used {
 		rank[p] = k
 	}
 	next := make([]int, len(r.Used)+1)
-	r.eachUsed(func(i int32) { next[rank[r.table.Point[i]]+1]++ })
+	for i := range r.eachUsed() {
+		next[rank[r.table.Point[i]]+1]++
+	}
 	for k := range r.Used {
 		next[k+1] += next[k]
 	}
@@ -42,23 +50,58 @@ func (r *Result) ByPoint() []PointReadings {
 		a, b := next[k], next[k+1]
 		out[k] = PointReadings{p, closing[a:b:b], db[a:b:b], limited[a:b:b]}
 	}
-	r.eachUsed(func(i int32) {
+	for i := range r.eachUsed() {
 		at := &next[rank[r.table.Point[i]]]
 		closing[*at], db[*at], limited[*at] = r.table.Closing[i], r.table.DB[i], r.table.limited(i)
 		*at++
-	})
+	}
 	return out
 }
 
-// eachUsed visits the readings behind the values, closing by closing.
-func (r *Result) eachUsed(visit func(i int32)) {
-	for c, k := range r.keep {
-		if !k {
-			continue
+// turned is ByPoint where every closing kept has every point, one by one as they stand
+// in the table: rows made columns.
+func (r *Result) turned() (out []PointReadings, ok bool) {
+	rows, cols := len(r.Values), len(r.Used)
+	closing := make([]int32, rows)
+	for k, v := range r.Values {
+		if _, _, ok := r.straight(int(v.Closing)); !ok {
+			return nil, false
 		}
-		for _, i := range r.layout.readings(c) {
-			if r.used.has(int(r.table.Point[i])) {
-				visit(i)
+		closing[k] = v.Closing
+	}
+	// Where nothing is limited one row of flags serves all points.
+	db, limited, apart := make([]float64, rows*cols), make([]bool, rows), 0
+	if r.anyLimited {
+		limited, apart = make([]bool, rows*cols), rows
+	}
+	for k, c := range closing {
+		row, flags, _ := r.straight(int(c))
+		for j, v := range row {
+			db[j*rows+k] = v
+		}
+		for j, is := range flags {
+			limited[j*rows+k] = is
+		}
+	}
+	out = make([]PointReadings, cols)
+	for j, p := range r.Used {
+		a, l := j*rows, j*apart
+		out[j] = PointReadings{p, closing, db[a : a+rows : a+rows], limited[l : l+rows : l+rows]}
+	}
+	return out, true
+}
+
+// eachUsed gives the indices of the readings behind the values, closing by closing.
+func (r *Result) eachUsed() iter.Seq[int32] {
+	return func(yield func(i int32) bool) {
+		for c, k := range r.keep {
+			if !k {
+				continue
+			}
+			for i := range r.layout.readings(c) {
+				if r.used.has(int(r.table.Point[i])) && !yield(i) {
+					return
+				}
 			}
 		}
 	}
@@ -75,16 +118,24 @@ func (r *Result) LowestUsed() (low Reading, ok bool) { return r.lowest(true) }
 
 func (r *Result) lowest(usedOnly bool) (low Reading, ok bool) {
 	for i, db := range r.table.DB {
+		if ok && db > low.DB {
+			continue
+		}
 		c, p := r.table.Closing[i], r.table.Point[i]
-		used := r.Reason == None && r.keep[c] && r.used.has(int(p))
+		used := r.uses(int(c), int(p))
 		if usedOnly && !used {
 			continue
 		}
-		if !ok || db < low.DB || db == low.DB && (p < low.Point || p == low.Point && c < low.Closing) {
+		if !ok || db < low.DB || p < low.Point || p == low.Point && c < low.Closing {
 			low, ok = Reading{db, r.table.limited(int32(i)), p, c, used}, true
 		}
 	}
 	return low, ok
+}
+
+// uses reports whether the values rest on a closing's reading at a point.
+func (r *Result) uses(closing, point int) bool {
+	return r.Reason == None && r.keep[closing] && r.used.has(point)
 }
 
 // Below counts the closings with a reading below the target at its point:
@@ -94,13 +145,15 @@ func (r *Result) lowest(usedOnly bool) (low Reading, ok bool) {
 func (r *Result) Below(targetDB []float64) (used, all int) {
 	for c := range r.keep {
 		inUsed, inAll := false, false
-		for _, i := range r.layout.readings(c) {
+		for i := range r.layout.readings(c) {
 			p := int(r.table.Point[i])
-			if p >= len(targetDB) || r.table.limited(i) || !(r.table.DB[i] < targetDB[p]) {
+			if p >= len(targetDB) || !(r.table.DB[i] < targetDB[p]) || r.table.limited(i) {
 				continue
 			}
 			inAll = true
-			inUsed = inUsed || r.Reason == None && r.keep[c] && r.used.has(p)
+			if inUsed = r.uses(c, p); inUsed {
+				break
+			}
 		}
 		if inUsed {
 			used++

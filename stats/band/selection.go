@@ -59,7 +59,7 @@ type selection struct {
 func choose(t *Table, l *layout) selection {
 	s := selection{keep: make([]bool, len(t.Fitting.Codes)), used: bitsets(1, t.Points)[0], reason: NoReading}
 	for c := range s.keep {
-		if len(l.readings(c)) > 0 {
+		if l.count(c) > 0 {
 			s.keep[c], s.reason = true, None
 		} else {
 			s.out = append(s.out, ClosingOut{Closing: int32(c), Reason: NoReading})
