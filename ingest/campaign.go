@@ -146,6 +146,11 @@ type Options struct {
 	OmitReadings  bool                                   // leave Run.Readings nil, which is faster
 	Progress      func(done, total int64)                // told bytes now and then, from the calling goroutine; nil: not told
 	Allocator     memory.Allocator                       // of the records; nil: the default one
+	// Again, if it is not nil, permits Read to take large files to be in order, which
+	// is faster. It is called once, between visits, where that was wrong: what was
+	// visited is to be discarded, and all runs are visited from the first one on.
+	Again func()
+	probe bool // small files too
 }
 
 // DefaultOptions returns the settings of the command line: margin 6 dB, drift

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -72,7 +73,41 @@ func readVisiting(t testing.TB, opt Options, look func(*Run), paths ...string) r
 		return nil
 	})
 	check(t, res)
+	if !slices.Contains(paths, stdinPath) {
+		orderly(t, opt, res, paths)
+	}
 	return res
+}
+
+// orderly makes sure that files that are taken to be in order give what they give
+// otherwise, whether they are or not.
+func orderly(t testing.TB, opt Options, want result, paths []string) {
+	t.Helper()
+	var res result
+	again := 0
+	opt.probe, opt.Progress = true, nil
+	opt.Again = func() { again++; res.runs = nil }
+	res.sum, res.err = Read(context.Background(), paths, opt, func(r *Run) error {
+		res.runs = append(res.runs, keep(t, r))
+		return nil
+	})
+	if again > 1 {
+		t.Errorf("begun again %d times", again)
+	}
+	show := func(r result) string {
+		if r.sum == nil {
+			return fmt.Sprint(r.err)
+		}
+		var b strings.Builder
+		for _, v := range r.runs {
+			fmt.Fprintf(&b, "%v %v %v %v\n", v.Run, v.rows, v.readings, v.Reference)
+		}
+		fmt.Fprintf(&b, "%+v\n%v", *r.sum, r.err)
+		return b.String()
+	}
+	if a, b := show(want), show(res); a != b {
+		t.Errorf("read as if in order (begun again: %d) it gives\n%s\nand otherwise\n%s", again, b, a)
+	}
 }
 
 func keep(t testing.TB, r *Run) visited {

@@ -14,6 +14,9 @@ import (
 func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
 	b.Reset()
 	b.Problems.Limit = w.opt.ProblemLimit
+	if r.link != nil {
+		return w.loadOrderly(ctx, r, b)
+	}
 	w.spans = r.spans(w.spans[:0])
 	w.gather.reset()
 	mixed := r.copied()

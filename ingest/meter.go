@@ -4,23 +4,28 @@ import "os"
 
 // A meter tells how far a reading is. Every file is gone through more than once: to
 // find where the rows of each run stand, then run by run, twice or more often; so all
-// there is to do is as many times the bytes of the files. Nil tells nothing.
+// there is to do is as many times the bytes of the files. Of orderly files a few looks
+// show where runs stand, so there is a pass less. Nil tells nothing.
 type meter struct {
 	tell       func(done, total int64)
 	passes     int64
 	ends       []int64 // bytes of the files up to each and with it
 	file       int     // that is gone through
-	pass       int64   // that is under way, counted from 0
+	pass       int64   // that is under way, counted from 0; -1 before where there is none to find runs
 	weights    []float64
 	seen, rows float64 // bytes of the runs visited in this pass, of all runs
 	spans      []span
 }
 
-func newMeter(tell func(done, total int64), files []found, passes int64) *meter {
+func newMeter(tell func(done, total int64), files []found, passes int64, orderly bool) *meter {
 	if tell == nil {
 		return nil
 	}
 	m := &meter{tell: tell, passes: passes}
+	if orderly {
+		m.passes--
+		m.pass = -1
+	}
 	sum := int64(0)
 	for _, f := range files {
 		if info, err := os.Stat(f.path); err == nil && info.Mode().IsRegular() {
@@ -46,7 +51,7 @@ func (m *meter) bytes(file int) (size, before int64) {
 
 // enter begins with a file.
 func (m *meter) enter(file int) {
-	if m != nil {
+	if m != nil && m.pass == 0 {
 		m.file = file
 		_, before := m.bytes(file)
 		m.tell(before, m.passes*m.total())

@@ -63,6 +63,7 @@ type planned struct {
 	day          cell.Day
 	split        bool // one of several, told apart by their dates
 	parts        []*part
+	link         *link // nil where files are not taken to be orderly
 }
 
 func newPlan() *plan {

@@ -3,6 +3,7 @@ package ingest
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -20,6 +21,7 @@ import (
 // A reader carries one call of Read.
 type reader struct {
 	opt      Options
+	orderly  bool // files are taken to be orderly
 	files    []*file
 	plan     *plan
 	refused  bool // a whole file could not be read
@@ -62,7 +64,7 @@ type file struct {
 //
 // Bad rows, columns and files are Summary.Problems. If there are any and
 // Options.SkipBadRows is not set, Read returns a *BadInput beside the Summary,
-// and what was visited is to be discarded. Where the paths themselves cannot be
+// and what was visited is to be discarded. So it is when Options.Again is called. Where the paths themselves cannot be
 // read, the Summary is nil and the error gives the reason; it wraps ErrNoFiles
 // where they lead to nothing. Runs without a usable reading are not visited.
 func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) error) (*Summary, error) {
@@ -73,12 +75,34 @@ func Read(ctx context.Context, paths []string, opt Options, visit func(*Run) err
 	if err != nil {
 		return nil, err
 	}
+	if opt.Again != nil && (opt.probe || found.worthProbing()) {
+		summary, err := readOnce(ctx, found, opt, true, visit)
+		if !errors.Is(err, errDisorder) {
+			return summary, err
+		}
+		opt.Again()
+	}
+	return readOnce(ctx, found, opt, false, visit)
+}
+
+// readOnce is Read of the files found. Where orderly is set it returns errDisorder
+// instead of anything that depends on how they are not.
+func readOnce(ctx context.Context, found *search, opt Options, orderly bool, visit func(*Run) error) (*Summary, error) {
 	r := newReader(opt, 2)
+	r.orderly = orderly
 	defer r.close()
 	if err := r.index(ctx, found); err != nil {
 		return nil, err
 	}
+	if orderly && r.problems.Count() > 0 {
+		return nil, errDisorder
+	}
 	r.plan.settle()
+	if orderly {
+		if err := r.plan.chain(); err != nil {
+			return nil, err
+		}
+	}
 	r.meter.turn(r.plan.runs, r.files)
 	if err := r.visitAll(ctx, visit); err != nil {
 		return nil, err
@@ -129,7 +153,7 @@ func (r *reader) index(ctx context.Context, s *search) error {
 	if err := r.list(ctx, s); err != nil {
 		return err
 	}
-	r.meter = newMeter(r.opt.Progress, s.files, r.passes)
+	r.meter = newMeter(r.opt.Progress, s.files, r.passes, r.orderly)
 	for _, f := range s.files {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -138,6 +162,9 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		number := int32(len(r.files))
 		r.files = append(r.files, in)
 		r.meter.enter(int(number))
+		if r.orderly && f.list != nil {
+			return errDisorder
+		}
 		if f.list != nil { // read already
 			f.list.file, in.input = number, f.list.input
 			continue
@@ -194,6 +221,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 		r.unused.add(f.path, unused)
 		return err
 	}
+	if r.orderly && f.claim != nil {
+		return errDisorder
+	}
 	if f.claim != nil {
 		return r.indexListed(ctx, in, f.claim, number, src)
 	}
@@ -207,6 +237,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	}
 	for _, p := range problems {
 		r.problems.Add(p)
+	}
+	if r.orderly && table == nil {
+		return errDisorder
 	}
 	if table == nil {
 		r.refused = true
@@ -224,6 +257,9 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 	r.unused.add(f.path, table.Unused())
 	if t, ok := table.(interface{ SideTables() []packed.Side }); ok {
 		r.carried = append(r.carried, carried{f.path, t.SideTables()})
+	}
+	if from := (origin{number, stem(f.path), f.path}); r.orderly {
+		return r.probeTable(ctx, in, number, src, from)
 	}
 	count, err := r.indexTable(ctx, in, number, src, origin{number, stem(f.path), f.path})
 	in.input.Rows, in.input.Blank = count.Rows, count.Blank
@@ -342,6 +378,9 @@ func (r *reader) take(o *outcome) {
 func (r *reader) finish(s *search) (*Summary, error) {
 	sum := r.summary
 	for _, f := range r.files {
+		if r.orderly && f.table != nil {
+			f.input.Rows = f.input.Used + f.input.Skipped // there are no blank ones
+		}
 		sum.Inputs = append(sum.Inputs, f.input)
 		if f.table != nil {
 			for _, p := range f.table.Problems() {

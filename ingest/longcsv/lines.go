@@ -198,8 +198,12 @@ func (l *loader) take(at int, b []byte) bool {
 			l.settle()
 			l.kind, l.known = kind, true
 		}
+	case runCell:
+		l.confirmRun(b)
 	case dateCell:
-		return l.day(b, &l.date)
+		ok := l.day(b, &l.date)
+		l.confirmDay()
+		return ok
 	case installedCell:
 		return l.day(b, &l.installed)
 	}

@@ -2,6 +2,7 @@ package longcsv
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -54,11 +55,34 @@ type loader struct {
 	known           bool
 	date, installed cell.Day
 
+	want  *want // what run and date are to be confirmed, nil where none are
+	stray bool  // a row had another
+
 	// for rows that are read straight from the text
 	groups []group      // by step
 	shapes []cell.Shape // by step
 	begun  int          // the first reading that settle has not seen
 	unit   reading.Unit
+}
+
+// A want is a run and a date that all rows of a stretch are expected to have.
+type want struct {
+	run string
+	day cell.Day
+}
+
+// confirmRun takes the cell run of a row.
+func (l *loader) confirmRun(b []byte) {
+	if l.want != nil && string(b) != l.want.run && string(cell.Unguarded(b)) != l.want.run {
+		l.stray = true
+	}
+}
+
+// confirmDay takes the date of a row.
+func (l *loader) confirmDay() {
+	if l.want != nil && l.date != l.want.day {
+		l.stray = true
+	}
 }
 
 // A desk keeps the buffers of a loader between stretches.
@@ -71,6 +95,13 @@ var desks = sync.Pool{New: func() any { return new(desk) }}
 
 // Load appends the readings of a stretch to b.
 func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) error {
+	_, _, err := t.load(ctx, src, s, b, false)
+	return err
+}
+
+// load is Load; it returns how many lines it has read. If it is to confirm that all
+// rows have the run and date of the stretch and none is quoted, it ends where one is not.
+func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch, confirm bool) (lines int, confirmed bool, err error) {
 	d := desks.Get().(*desk)
 	defer desks.Put(d)
 	r, l := &d.reader, &d.loader
@@ -79,6 +110,9 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		r.Vouch()
 	}
 	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes}
+	if confirm {
+		l.want = &want{run: string(cell.Unguarded(s.Run)), day: s.Date}
+	}
 	if l.n > 0 {
 		b.Breaks()
 	}
@@ -95,13 +129,13 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	l.needed = max(t.header.at[reading.State], t.header.at[reading.Box], t.header.at[reading.Gasket], t.header.at[reading.Closing])
 	defer func() {
 		b.Cut(l.n)
-		l.table, l.r, l.b = nil, nil, nil
+		l.table, l.r, l.b, l.want = nil, nil, nil, nil
 	}()
 	for n := 1; ; n++ {
 		if !t.careful && t.header.cells <= mostCells {
 			if text := r.Lines(); text != nil {
-				if ctx.Err() != nil {
-					return ctx.Err()
+				if ctx.Err() != nil || l.stray {
+					break
 				}
 				taken, lines := l.lines(text, r.After(), r.NextLine())
 				if r.Take(taken, lines); taken == len(text) {
@@ -109,16 +143,14 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 				}
 			}
 		}
-		if !r.Next() {
-			return r.Err()
-		}
-		if n%1024 == 0 && ctx.Err() != nil {
-			return ctx.Err()
+		if l.stray || !r.Next() || n%1024 == 0 && ctx.Err() != nil {
+			break
 		}
 		if !r.Blank() {
 			l.row()
 		}
 	}
+	return r.NextLine() - s.Line, !l.stray && !r.Quotes(), cmp.Or(ctx.Err(), r.Err())
 }
 
 // problem notes what is wrong with the cell of column c in the row at hand, or
@@ -201,6 +233,10 @@ func (l *loader) row() {
 		floor = l.number(reading.Floor, 0, false) + h.floor.Offset()
 	}
 	l.dates()
+	l.confirmDay()
+	if at := h.at[reading.Run]; at >= 0 {
+		l.confirmRun(l.r.Cell(at))
+	}
 	for k, at := range l.texts {
 		if at >= l.same {
 			if c := l.r.Cell(at); string(c) != b.Labels.Text(l.codes[k]) {

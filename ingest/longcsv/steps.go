@@ -13,6 +13,7 @@ type role uint8
 const (
 	unread role = iota
 	labelled
+	runCell
 	stateCell
 	dateCell
 	installedCell
@@ -76,13 +77,15 @@ func (l *layout) plan() {
 		case c.IsText():
 			l.roles[at], l.label[at] = labelled, int32(len(l.texts))
 			l.texts, l.columns = append(l.texts, at), append(l.columns, c)
+		case c == reading.Run:
+			l.roles[at] = runCell
 		case c == reading.State:
 			l.roles[at] = stateCell
 		case c == reading.Date:
 			l.roles[at] = dateCell
 		case c == reading.Installed:
 			l.roles[at] = installedCell
-		case c != reading.Run:
+		default:
 			number[at] = c
 		}
 	}

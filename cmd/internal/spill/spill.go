@@ -13,19 +13,22 @@ import (
 const (
 	chunk    = 256 << 10 // memory is taken in pieces of this size
 	atOnce   = 256 << 10 // the file is written in pieces of this size
+	ahead    = 64 << 10  // of the file, where what is read stands in a row
 	template = "sealbound-*"
 )
 
 // A Store holds what was appended. It is for one goroutine at a time.
 type Store struct {
-	budget  int64    // bytes that stay in memory; the rest goes to the file
-	size    int64    // of all that was appended
-	chunks  [][]byte // the first bytes, up to the budget
-	file    file     // nil until it is needed
-	name    string   // of the file where it could not be removed at once
-	written int64    // bytes in the file
-	pending []byte   // bytes that follow those
-	create  func() (f file, name string, err error)
+	budget         int64    // bytes that stay in memory; the rest goes to the file
+	size           int64    // of all that was appended
+	chunks         [][]byte // the first bytes, up to the budget
+	file           file     // nil until it is needed
+	name           string   // of the file where it could not be removed at once
+	written        int64    // bytes in the file
+	pending        []byte   // bytes that follow those
+	window         []byte   // bytes of the file, from windowAt on
+	windowAt, next int64    // next: behind what was read last of the file
+	create         func() (f file, name string, err error)
 }
 
 // A file is what the store needs of one.
@@ -125,7 +128,7 @@ func (s *Store) Read(p []byte, at int64) error {
 	}
 	if at -= s.budget; len(p) > 0 && at < s.written {
 		n := min(int64(len(p)), s.written-at)
-		if _, err := s.file.ReadAt(p[:n], at); err != nil {
+		if err := s.fromFile(p[:n], at); err != nil {
 			return s.failed(err)
 		}
 		p, at = p[n:], at+n
@@ -133,6 +136,33 @@ func (s *Store) Read(p []byte, at int64) error {
 	if len(p) > 0 {
 		copy(p, s.pending[at-s.written:])
 	}
+	return nil
+}
+
+// fromFile fills p from the file. Where that is what follows the last such bytes, more
+// is read at once.
+func (s *Store) fromFile(p []byte, at int64) error {
+	n := int64(len(p))
+	follows := at == s.next
+	s.next = at + n
+	if at >= s.windowAt && at+n <= s.windowAt+int64(len(s.window)) {
+		copy(p, s.window[at-s.windowAt:])
+		return nil
+	}
+	if !follows || n >= ahead {
+		_, err := s.file.ReadAt(p, at)
+		return err
+	}
+	if s.window == nil {
+		s.window = make([]byte, ahead)
+	}
+	s.window = s.window[:min(ahead, s.written-at)]
+	if _, err := s.file.ReadAt(s.window, at); err != nil {
+		s.window = s.window[:0]
+		return err
+	}
+	s.windowAt = at
+	copy(p, s.window)
 	return nil
 }
 

@@ -96,9 +96,18 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 	if m == (memory{}) {
 		m = usual
 	}
-	c := &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake()}
+	begin := func() *campaign {
+		return &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake()}
+	}
+	c := begin()
 	options := s.ingestOptions()
 	options.OmitReadings = also == nil
+	if also == nil {
+		options.Again = func() {
+			c.close()
+			c = begin()
+		}
+	}
 	if s.Progress != nil {
 		options.Progress = func(done, total int64) { s.Progress("reading", done, total) }
 	}

@@ -1,0 +1,135 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"sealbound/ingest/reading"
+)
+
+// Large files are mostly orderly: the rows of a run stand together, and the runs in
+// the order in which they are visited. They are then read once, not twice: a few
+// looks show where runs begin, and reading each shows whether that was so. Where it
+// was not, all is read again, row by row at first.
+
+// orderlyFrom is how many bytes make it worth while.
+const orderlyFrom = 8 << 20
+
+// errDisorder ends a reading that took the files to be orderly.
+var errDisorder = errors.New("ingest: the rows of runs do not stand together")
+
+// A prober is a table that can be taken to be orderly; see longcsv.
+type prober interface {
+	reading.Table
+	Probe(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (bool, error)
+	ConfirmingLoad(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) (rows int, confirmed bool, err error)
+}
+
+// worthProbing reports whether the files may be orderly and are large. Each must be
+// one that can be read again.
+func (s *search) worthProbing() bool {
+	sum := int64(0)
+	for _, f := range s.files {
+		if f.path == stdinPath || strings.EqualFold(filepath.Ext(f.path), ".gz") {
+			return false
+		}
+		info, err := os.Stat(f.path)
+		if err != nil || !info.Mode().IsRegular() {
+			return false
+		}
+		if f.side == "" {
+			sum += info.Size()
+		}
+	}
+	return sum >= orderlyFrom
+}
+
+// probeTable notes where the runs of a file stand if it is orderly.
+func (r *reader) probeTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) error {
+	t, ok := in.table.(prober)
+	if !ok {
+		return errDisorder
+	}
+	ok, err := t.Probe(ctx, src, func(s reading.Stretch) {
+		r.plan.part(from, s).rows.add(span{number, s.Line, s.From, s.To})
+	})
+	if err == nil && !ok {
+		err = errDisorder
+	}
+	return err
+}
+
+// A link hands on, from run to run of a file, how many lines stand before the next.
+type link struct {
+	before <-chan int // nil for the first run
+	after  chan<- int
+}
+
+// chain links the runs of each file. It returns errDisorder where a run is more than
+// one piece of one file, or where the order of runs is not that of the file.
+func (p *plan) chain() error {
+	type end struct {
+		at   int64
+		line chan int
+	}
+	ends := map[int32]end{}
+	for _, r := range p.runs {
+		if len(r.parts) != 1 || r.split {
+			return errDisorder
+		}
+		s := &r.parts[0].rows
+		if s.n != 1 {
+			return errDisorder
+		}
+		last := ends[s.last.file]
+		if s.last.from < last.at || (last.line == nil) != (s.last.line > 0) {
+			return errDisorder
+		}
+		next := make(chan int, 1)
+		r.link = &link{before: last.line, after: next}
+		ends[s.last.file] = end{s.last.to, next}
+	}
+	return nil
+}
+
+// loadOrderly reads the rows of a run, which stand together.
+func (w *worker) loadOrderly(ctx context.Context, r *planned, b *reading.Batch) error {
+	defer close(r.link.after) // whatever happens: the next run waits for it
+	s := r.parts[0].rows.last
+	f := w.files[s.file]
+	src, err := f.source.acquire()
+	if err != nil {
+		return err
+	}
+	defer f.source.release()
+	run := ""
+	if r.path == "" {
+		run = r.alias
+	}
+	rows, ok, err := f.table.(prober).ConfirmingLoad(ctx, src, reading.Stretch{Run: []byte(run), Date: r.parts[0].day, From: s.from, To: s.to}, b)
+	if err != nil {
+		return w.because(ctx, f.path, err)
+	}
+	line := s.line
+	if r.link.before != nil {
+		known := false
+		select {
+		case line, known = <-r.link.before:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		ok = ok && known
+	}
+	if !ok || b.Problems.Count() > 0 {
+		return errDisorder
+	}
+	r.link.after <- line + rows
+	for i := range b.Line {
+		b.Line[i] += int32(line)
+	}
+	return nil
+}
