@@ -240,7 +240,7 @@ func TestSideTablesMeet(t *testing.T) {
 }
 
 // TestPackedTraces: what a runs.csv declares, and levels that are upper limits, are
-// kept by Parquet and Arrow.
+// kept by Parquet and Arrow; CSV keeps all but the tolerance of frequencies.
 func TestPackedTraces(t *testing.T) {
 	for name, files := range map[string]map[string]string{
 		"upper limits": {
@@ -255,12 +255,20 @@ func TestPackedTraces(t *testing.T) {
 	} {
 		source := folder(t, files)
 		want := content(t, goodAt(t, DefaultOptions(), source))
-		for _, kind := range []string{"x.parquet", "x.arrow"} {
+		kinds := []string{"x.parquet", "x.arrow", "x.csv", "x.csv.gz"}
+		if strings.Contains(files["runs.csv"], "freq_tolerance_hz") {
+			kinds = kinds[:2]
+		}
+		for _, kind := range kinds {
 			file := packTo(t, kind, source)
-			if got := content(t, goodAt(t, DefaultOptions(), file)); got != want {
+			res := goodAt(t, DefaultOptions(), file)
+			if got := content(t, res); got != want {
 				t.Errorf("%s as %s:\n%s\nwant\n%s", name, kind, got, want)
 			}
-			for _, again := range []string{"x.parquet", "x.arrow"} {
+			if told := strings.Contains(strings.Join(res.sum.Notes, " "), "upper bounds (<): 2, the first in"); told != (name == "upper limits") {
+				t.Errorf("%s as %s: notes %q", name, kind, res.sum.Notes)
+			}
+			for _, again := range kinds {
 				first, _ := os.ReadFile(packTo(t, again, source))
 				if second, _ := os.ReadFile(packTo(t, again, file)); len(second) == 0 || !bytes.Equal(first, second) {
 					t.Errorf("%s: %s packed from %s has other bytes than from the source", name, again, kind)

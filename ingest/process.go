@@ -108,6 +108,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		}
 		o.count(b.File[from], to-from-further-skipped, skipped)
 	}
+	w.tellBelow(b, own, &o.notes)
 	if p.taken > 0 {
 		o.notes.addMany(noteTaken, r.label, "", p.taken)
 	}
@@ -134,6 +135,19 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 		o.run.Readings = readingsRecord(mem, b, own, p.bad, p.norm, p.paths)
 	}
 	return o
+}
+
+// tellBelow notes levels that are written as upper bounds; those of traces are told
+// where the traces are.
+func (w *worker) tellBelow(b *reading.Batch, own int, notes *notes) {
+	for i, limited := range b.Limited[:own] {
+		if limited && b.Unit[i] != reading.Attenuated {
+			f := w.files[b.File[i]]
+			if _, told := f.table.(*listedTable); !told {
+				notes.addMany(noteBelow, f.path, "", 1)
+			}
+		}
+	}
 }
 
 func (o *outcome) count(file int32, used, skipped int) {

@@ -76,9 +76,11 @@ rows:
 				fresh = true
 				continue
 			}
-			if st.number == reading.Atten && text[p] == '>' {
+			if st.limit != 0 && text[p] == st.limit {
 				limited = true
-				p++
+				if p++; text[p] == ' ' {
+					p++
+				}
 			}
 			v, n := l.shapes[s].Read(wide[p:])
 			if n == 0 {
@@ -106,7 +108,7 @@ rows:
 			}
 			fresh = false
 		}
-		if tx := values[txSlot]; tx == tx && l.unit.Relative() {
+		if tx := values[txSlot]; tx == tx && l.unit.Relative() || limited && l.kind == reading.Open {
 			break rows
 		}
 		f.line[i], f.at[i] = int32(line+rows), offset+int64(start)

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
@@ -218,7 +219,7 @@ func (l *loader) row() {
 		level, limited = l.attenuation()
 		unit = reading.Attenuated
 	} else {
-		level = l.number(reading.Level, 0, true)
+		level, limited = l.level()
 	}
 	tx, gain, floor := math.NaN(), math.NaN(), math.NaN()
 	if h.at[reading.Tx] >= 0 {
@@ -325,6 +326,11 @@ func (l *loader) number(c reading.Column, scale int, needed bool) float64 {
 	if len(text) == 0 && !needed {
 		return math.NaN()
 	}
+	return l.figureOf(c, text, scale)
+}
+
+// figureOf reads the number that text, the cell of column c or a part of it, holds.
+func (l *loader) figureOf(c reading.Column, text []byte, scale int) float64 {
 	v, fault := cell.Number(text, scale)
 	if fault != nil {
 		l.problem(c, fault.What, fault.Mend)
@@ -335,6 +341,24 @@ func (l *loader) number(c reading.Column, scale int, needed bool) float64 {
 		return math.NaN()
 	}
 	return v
+}
+
+// level reads a level, limited where a < stands before it: then there was at most
+// that, and an attenuation is at least what it shows.
+func (l *loader) level() (float64, bool) {
+	text := l.r.Cell(l.header.at[reading.Level])
+	if len(text) == 0 || text[0] != '<' && text[0] < utf8.RuneSelf {
+		return l.number(reading.Level, 0, true), false
+	}
+	limit, limited := cell.Below(string(text))
+	if !limited {
+		return l.number(reading.Level, 0, true), false
+	}
+	if l.known && l.kind == reading.Open {
+		l.problem(reading.Level, "an open reading is known as an upper bound only, and nothing can be compared with it", "read the reference with more power, or remove the row")
+		return 0, true
+	}
+	return l.figureOf(reading.Level, []byte(limit), 0), true
 }
 
 // attenuation reads a figure, limited where a > stands before it.

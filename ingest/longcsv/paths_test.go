@@ -171,7 +171,7 @@ func besideLibrary(t testing.TB, data []byte, got *loaded) {
 				return
 			}
 			t.Helper()
-			written := strings.TrimSpace(strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(text(c), "\u2265"), ">"), "="))
+			written := strings.TrimSpace(strings.TrimLeft(text(c), "\u2264\u2265<>="))
 			if written == "" && got != got {
 				return
 			}
@@ -205,6 +205,8 @@ var samples = []string{
 	"freq_hz,state,level_dbm,box,gasket,closing,date,installed,run,note\r\n30e6,open,-30,,,,2026-01-01,,r,\r\n30000000,closed,-60,B,G,1,2026-01-01T10:00,2025-01-01,r,n\r\n" +
 		"30000000,closed,-60,B,G,1,2026-01-01,2027-01-01,r,n\r\n30000000,closed,-60,B,G,1,2026-01-01,2025-01-01,s,n\rn\r\n\r\n30000000,closed,-60,B\r\n",
 	"box,gasket,closing,freq_mhz,atten_db,state\nB,G,1,100,>72.5,\nB,G,1,200,>=72.5,closed\nB,G,1,200,> 72.5,\nB,G,1,300,<5,\nB,G,1,400,\u22655,open\nB,G,2,400,\u22655,\n",
+	"state,box,gasket,closing,freq_mhz,level_dbm\nclosed,B,G,1,100,<-60\nclosed,B,G,1,200,< -60\nclosed,B,G,1,300,<= -60\nfloor,,,,300,\u2264-60\nopen,,,,300,<-60\nclosed,B,G,1,400,<<-60\nclosed,B,G,1,400,<\nclosed,B,G,1,400,>-60\nclosed,B,G,1,<400,-60\nclosed,B,G,1,500,<-6000\n",
+	"freq_mhz,level_dbuv,floor_dbuv,state,box,gasket,closing\n100,<-6,-7,closed,B,G,1\n100,<6,<7,closed,B,G,1\n100,< 6,,open,B,G,1\n100,6,,open,B,G,1\n",
 	"box,gasket,closing,state,freq_mhz,level_db,tx_dbm\nB,G,1,closed,100,-60,\nB,G,1,closed,100,-60,10\n",
 	"box,closing,state,freq_mhz,level_dbuv,floor_dbuv\nB,1,closed,100,60,1\n,,open,100,90,\n",
 	"run,box,gasket,closing,state,freq_mhz,level_dbm\n\"a\",B,G,1,closed,100,-60\n\"a, b\",\"B\nB\",G,1,closed,100,-60\na,B\",G,1,closed,100,-60\n\"a,B,G,1,closed,100,-60\n",

@@ -31,6 +31,7 @@ type step struct {
 	slot        int
 	scale       int // power of ten
 	least, most float64
+	limit       byte // the sign of a limit that may stand before the number, 0 for none
 }
 
 // The slots for the numbers of a row.
@@ -99,8 +100,10 @@ func (l *layout) plan() {
 		switch s.number {
 		case reading.Freq:
 			s.slot, s.scale, s.least, s.most = freqSlot, h.scale, math.SmallestNonzeroFloat64, math.Inf(1)
-		case reading.Level, reading.Atten:
-			s.slot = levelSlot
+		case reading.Level:
+			s.slot, s.limit = levelSlot, '<'
+		case reading.Atten:
+			s.slot, s.limit = levelSlot, '>'
 		case reading.Floor:
 			s.slot = floorSlot
 		case reading.Tx:

@@ -21,7 +21,7 @@ type CSVWriter struct {
 }
 
 // NewCSV begins a CSV file for readings of that layout. The long format has levels
-// of one kind in a file, and no level that is known as an upper limit alone.
+// of one kind in a file.
 func NewCSV(to io.Writer, l *Layout) (*CSVWriter, error) {
 	kinds := 0
 	for _, u := range []reading.Unit{reading.DBm, reading.Decibel, reading.Attenuated} {
@@ -29,11 +29,8 @@ func NewCSV(to io.Writer, l *Layout) (*CSVWriter, error) {
 			kinds++
 		}
 	}
-	switch {
-	case kinds > 1:
+	if kinds > 1 {
 		return nil, errors.New("one CSV file holds levels in dBm, levels relative to the generator, or attenuations, and here are several of them; name a .parquet or .arrow file, or pack them apart")
-	case l.AtMost:
-		return nil, errors.New("some levels are known as upper limits alone, which the long CSV cannot say; name a .parquet or .arrow file")
 	}
 	w := &CSVWriter{out: bufio.NewWriterSize(to, 1<<16)}
 	for s := range slots {
@@ -81,8 +78,11 @@ func (w *CSVWriter) cell(s *slot, b *reading.Batch, i int, label, reference func
 		if math.IsNaN(v) {
 			return
 		}
-		if s.column == reading.Atten && b.Limited[i] {
+		if b.Limited[i] && s.column == reading.Atten {
 			w.line = append(w.line, '>')
+		}
+		if b.Limited[i] && s.column == reading.Level {
+			w.line = append(w.line, '<')
 		}
 		w.line = strconv.AppendFloat(w.line, v, 'f', -1, 64)
 	}

@@ -152,13 +152,3 @@ func unit(s string) (number, unit string) {
 func letter(r rune) bool {
 	return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r == '\u00b5' || r == '\u03bc'
 }
-
-// below takes the sign of an upper bound off the front of s.
-func below(s string) (limit string, is bool) {
-	for _, sign := range []string{"<=", "<", "\u2264"} {
-		if rest, ok := strings.CutPrefix(s, sign); ok {
-			return strings.TrimSpace(rest), true
-		}
-	}
-	return s, false
-}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
 )
 
@@ -37,7 +38,7 @@ func readings(text string, of quantity) []way {
 	}
 	var declared []Cell
 	if of == level {
-		if limit, is := below(text); is {
+		if limit, is := cell.Below(text); is {
 			text, declared = limit, append(declared, Cell{"limited", "yes"})
 		}
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"sealbound/ingest/cell"
 )
 
 // A survey is what the rows show while a proposal is made.
@@ -86,7 +88,7 @@ func (p *proposal) number(s *survey, number int, line string, c piece, of quanti
 		return
 	}
 	text := c.text
-	if limit, is := below(text); is && of == level {
+	if limit, is := cell.Below(text); is && of == level {
 		text = limit
 		if s.limited == nil {
 			s.limited = at("limited", "yes", "the level is an upper bound")

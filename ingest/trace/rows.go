@@ -222,7 +222,7 @@ func (p *parser) frequency(text string) (hz float64, fault *cell.Fault) {
 // level reads a cell of level into dBm.
 func (p *parser) level(text string) (db float64, limited bool, fault *cell.Fault) {
 	if p.profile.Limited {
-		text, limited = below(text)
+		text, limited = cell.Below(text)
 	}
 	offsetDB := p.header.offset
 	if p.header.levelSuffix {
