@@ -24,6 +24,8 @@ type campaign struct {
 	atOnce   int     // readings that are read back together
 	intake   *intake // while it is read
 	scratch  []byte
+	shelf    shelf
+	patterns patterns
 	// aboutSpread: the question is where spread or slopes come from, not a bound
 	aboutSpread bool
 	control     map[string]bool // see controlBoxes
@@ -97,7 +99,7 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 		m = usual
 	}
 	begin := func() *campaign {
-		return &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake()}
+		return &campaign{store: spill.New(m.bytes), atOnce: m.readings, intake: newIntake(), patterns: patterns{}}
 	}
 	c := begin()
 	options := s.ingestOptions()

@@ -19,6 +19,10 @@ type cell struct {
 	points   []int32 // campaign points by code
 	closings []*closing
 	places   int // points as the row tells them: none where there are means over a band alone
+
+	// Every closing so far has these points, in one stretch; the columns of codes are
+	// those of a pattern then, and not yet made. Nil where they are made.
+	alike []int32
 }
 
 // outline are the cells without their readings: what a page tells of them.
@@ -119,15 +123,35 @@ func (x *cell) add(cl *closing, r *readings, from, to int) {
 	if from == to {
 		return
 	}
-	if k := len(x.closings); k == 0 || x.closings[k-1] != cl {
+	k := len(x.closings)
+	if k == 0 || x.closings[k-1] != cl {
 		x.closings = append(x.closings, cl)
 	}
-	d, code := &x.data, int32(len(x.closings)-1)
-	for range to - from {
-		d.Closing = append(d.Closing, code)
-	}
-	d.Point, d.DB, d.HeadroomDB = append(d.Point, r.point[from:to]...), append(d.DB, r.db[from:to]...), append(d.HeadroomDB, r.headroomDB[from:to]...)
+	d, points := &x.data, r.point[from:to]
+	d.DB, d.HeadroomDB = append(d.DB, r.db[from:to]...), append(d.HeadroomDB, r.headroomDB[from:to]...)
 	d.Limited, d.FloorKnown = append(d.Limited, r.limited[from:to]...), append(d.FloorKnown, r.floorKnown[from:to]...)
+	switch {
+	case k == 0:
+		x.alike = slices.Clone(points)
+		return
+	case x.alike != nil && k < len(x.closings) && slices.Equal(x.alike, points):
+		return
+	case x.alike != nil:
+		for code := range k {
+			x.code(code, x.alike)
+		}
+		x.alike = nil
+	}
+	x.code(len(x.closings)-1, points)
+}
+
+// code writes points of a closing into the columns of codes.
+func (x *cell) code(closing int, points []int32) {
+	d := &x.data
+	d.Point = append(d.Point, points...)
+	for range points {
+		d.Closing = append(d.Closing, int32(closing))
+	}
 }
 
 // each gives the groups in their bands, made one after another, as they are asked for.
@@ -221,11 +245,8 @@ func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) 
 	stretches := make([][]stretch, len(layers))
 	on := c.on(g.closings)
 	for i, l := range layers {
-		n := c.size(on, l)
-		x := &cell{group: g, band: l.band, closings: make([]*closing, 0, len(g.closings))}
-		x.data = judge.Data{Closing: make([]int32, 0, n), Point: make([]int32, 0, n), DB: make([]float64, 0, n),
-			Limited: make([]bool, 0, n), FloorKnown: make([]bool, 0, n), HeadroomDB: make([]float64, 0, n)}
-		cells[i], stretches[i] = x, l.stretches()
+		cells[i] = &cell{group: g, band: l.band, closings: make([]*closing, 0, len(g.closings)), data: c.shelf.take(c.size(on, l))}
+		stretches[i] = l.stretches()
 	}
 	var r readings
 	for _, cl := range g.closings {
@@ -257,31 +278,32 @@ func (c *campaign) build(g group, layers []layer, t target, factors judge.Data) 
 // finish gives the cell its codes, targets and open readings. code, by campaign point,
 // is -1 throughout before and after; opens are those read already, by run.
 func (c *campaign) finish(x *cell, t target, factors judge.Data, code []int32, opens map[int][][]float64) error {
-	lo, hi := x.data.Point[0], x.data.Point[0]
-	for _, p := range x.data.Point {
-		lo, hi, code[p] = min(lo, p), max(hi, p), 0
-	}
 	defer func() {
 		for _, p := range x.points {
 			code[p] = -1
 		}
 	}()
-	var wanted []float64
-	for p := lo; p <= hi; p++ {
-		if code[p] < 0 {
-			continue
+	d := &x.data
+	if x.points = x.alike; x.points != nil {
+		d.Closing, d.Point = c.patterns.of(len(x.closings), len(x.points))
+	} else {
+		x.points = used(d.Point, code)
+	}
+	for k, p := range x.points {
+		code[p] = int32(k)
+	}
+	if x.alike == nil {
+		for i, p := range d.Point {
+			d.Point[i] = code[p]
 		}
-		code[p] = int32(len(x.points))
-		x.points = append(x.points, p)
+	}
+	var wanted []float64
+	for _, p := range x.points {
 		db, err := t.at(c.points[p].FreqHz)
 		if err != nil {
 			return &InputError{Err: err}
 		}
 		wanted = append(wanted, db)
-	}
-	d := &x.data
-	for i, p := range d.Point {
-		d.Point[i] = code[p]
 	}
 	if len(x.closings) == len(x.group.closings) {
 		x.closings = x.group.closings
@@ -314,6 +336,21 @@ func (c *campaign) finish(x *cell, t target, factors judge.Data, code []int32, o
 		d.Opens[at] = onPoints(levels, c.runs[cl.run].grid, code, len(x.points))
 	}
 	return nil
+}
+
+// used lists the points that occur. code, by campaign point, is -1 throughout before,
+// and after at those that do not occur.
+func used(points, code []int32) (list []int32) {
+	lo, hi := points[0], points[0]
+	for _, p := range points {
+		lo, hi, code[p] = min(lo, p), max(hi, p), 0
+	}
+	for p := lo; p <= hi; p++ {
+		if code[p] == 0 {
+			list = append(list, p)
+		}
+	}
+	return list
 }
 
 // onPoints are the levels of a run's open repeats at the points of a cell; NaN where a

@@ -50,9 +50,9 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	settings := judge.Settings{Confidence: s.Confidence, Coverage: s.Coverage,
 		Power: s.Average == "power", RaiseDB: s.LimitedRaiseDB, Reference: budget, Seed: s.Seed, Explain: s.Explain}
 	if s.Family == "holm" {
-		err = judgeFamily(ctx, cells, settings, n, tell)
+		err = c.judgeFamily(ctx, cells, settings, n, tell)
 	} else {
-		err = judgeEach(ctx, cells, settings, tell)
+		err = c.judgeEach(ctx, cells, settings, tell)
 	}
 	if err != nil {
 		return nil, err

@@ -17,8 +17,8 @@ const mostUnderWay = 400_000
 
 // judgeEach judges the cells side by side, a few at a time, and tells the results in
 // the order of the cells, from the calling goroutine, so that the number of processors
-// never shows.
-func judgeEach(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Settings, tell func(*cell, judge.Result)) error {
+// never shows. The columns of a cell go to the next one when its result is told.
+func (c *campaign) judgeEach(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Settings, tell func(*cell, judge.Result)) error {
 	ctx, cancel := context.WithCancel(ctx)
 	type outcome struct {
 		result judge.Result
@@ -76,6 +76,8 @@ func judgeEach(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Setti
 		}
 		tell(j.cell, o.result)
 		room.give(len(j.cell.data.DB))
+		c.shelf.give(j.cell.data)
+		j.cell.data = judge.Data{}
 	}
 	if err := ctx.Err(); err != nil {
 		return err
@@ -85,10 +87,10 @@ func judgeEach(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Setti
 
 // judgeFamily is judgeEach with the verdicts corrected for picking rows out of all of
 // them, so it tells nothing before all are known. What is kept until then is small.
-func judgeFamily(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Settings, n *notebook, tell func(*cell, judge.Result)) error {
+func (c *campaign) judgeFamily(ctx context.Context, cells iter.Seq2[*cell, error], s judge.Settings, n *notebook, tell func(*cell, judge.Result)) error {
 	var all []*cell
 	var results []judge.Result
-	err := judgeEach(ctx, cells, s, func(x *cell, r judge.Result) {
+	err := c.judgeEach(ctx, cells, s, func(x *cell, r judge.Result) {
 		small := *x
 		small.data = judge.Data{}
 		if r.Band != nil { // it holds on to the readings
