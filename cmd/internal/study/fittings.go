@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"time"
-
-	"sealbound/ingest"
 )
 
 // newFitting are the events that start a new fitting: after them the seal is not
@@ -17,33 +15,18 @@ var newFitting = map[string]bool{"replaced": true, "repaired": true, "cleaned": 
 // where an event renews it (an event counts from its own day on), and where
 // another gasket was tested in the box in between.
 func (c *campaign) nameFittings() (notes []string) {
-	tested := make(map[string]map[string][]time.Time) // box, gasket: dates
-	var last *occasion
-	for _, cl := range c.closings {
-		if cl.occasion == last || cl.Date.IsZero() {
-			continue
-		}
-		last = cl.occasion
-		if tested[cl.Box] == nil {
-			tested[cl.Box] = make(map[string][]time.Time)
-		}
-		tested[cl.Box][cl.Gasket] = append(tested[cl.Box][cl.Gasket], cl.Date)
-	}
-	type place struct{ box, gasket string }
-	parted := make(map[place][]time.Time)
-	for box, gaskets := range tested {
-		for gasket := range gaskets {
-			parted[place{box, gasket}] = partings(gaskets, gasket)
-		}
-	}
-	renewed := make(map[string][]ingest.Event) // by box
+	parted := c.partings()
+	renewed := make(map[string][]time.Time) // by box
 	for _, e := range c.summary.Events {
 		if newFitting[e.Kind] {
-			renewed[e.Box] = append(renewed[e.Box], e)
+			renewed[e.Box] = append(renewed[e.Box], e.Date)
 		}
 	}
+	for _, days := range renewed {
+		slices.SortFunc(days, time.Time.Compare)
+	}
 	undated := make(map[string]bool)
-	last = nil
+	var last *occasion
 	for _, cl := range c.closings {
 		if cl.occasion == last {
 			continue
@@ -54,10 +37,10 @@ func (c *campaign) nameFittings() (notes []string) {
 			continue
 		}
 		key := civil(cl.Installed)
-		if n := eventsBefore(renewed[cl.Box], cl.Date); n > 0 {
+		if n := upTo(renewed[cl.Box], cl.Date); n > 0 {
 			key += fmt.Sprintf(" after event %d", n)
 		}
-		if n := stints(parted[place{cl.Box, cl.Gasket}], cl.Date); n > 0 {
+		if n := upTo(parted[seat{cl.Box, cl.Gasket}], cl.Date); n > 0 {
 			key += fmt.Sprintf(" stint %d", n+1)
 		}
 		cl.fitting = key
@@ -69,53 +52,67 @@ func (c *campaign) nameFittings() (notes []string) {
 	return notes
 }
 
-// eventsBefore counts the events up to a day.
-func eventsBefore(events []ingest.Event, day time.Time) (n int) {
-	for _, e := range events {
-		if !day.IsZero() && !e.Date.After(day) {
-			n++
-		}
-	}
-	return n
-}
+// A seat is where strips of one product are fitted one after another.
+type seat struct{ box, gasket string }
 
-// partings are the days, in order, on which tests of the gasket in a box began again
+// partings are the days, in order, on which tests of a gasket in a box began again
 // after days on which only other gaskets were tested there.
-func partings(tested map[string][]time.Time, gasket string) (out []time.Time) {
-	if len(tested) < 2 {
-		return nil
-	}
-	var others []time.Time
-	for other, dates := range tested {
-		if other != gasket {
-			others = append(others, dates...)
-		}
-	}
-	own := slices.Clone(tested[gasket])
-	slices.SortFunc(own, time.Time.Compare)
-	own = slices.CompactFunc(own, time.Time.Equal)
-	slices.SortFunc(others, time.Time.Compare)
-	for i := 1; i < len(own); i++ {
-		at, _ := slices.BinarySearchFunc(others, own[i-1], func(d, after time.Time) int {
-			if d.After(after) {
-				return 1
+func (c *campaign) partings() map[seat][]time.Time {
+	out := make(map[seat][]time.Time)
+	var days, own []time.Time                // of one box; of one gasket in it
+	for left := c.closings; len(left) > 0; { // the closings of a box follow each other, and in them those of a gasket
+		n, gaskets := 1, 1
+		for ; n < len(left) && left[n].Box == left[0].Box; n++ {
+			if left[n].Gasket != left[n-1].Gasket {
+				gaskets++
 			}
-			return -1
-		})
-		if at < len(others) && others[at].Before(own[i]) {
-			out = append(out, own[i])
+		}
+		box := left[:n]
+		left = left[n:]
+		if gaskets == 1 {
+			continue
+		}
+		days = daysOf(days[:0], box)
+		for len(box) > 0 {
+			n := 1
+			for n < len(box) && box[n].Gasket == box[0].Gasket {
+				n++
+			}
+			own = daysOf(own[:0], box[:n])
+			for i := 1; i < len(own); i++ {
+				from, _ := slices.BinarySearchFunc(days, own[i-1], time.Time.Compare)
+				if !days[from+1].Equal(own[i]) { // a day of other gaskets alone lies between
+					k := seat{box[0].Box, box[0].Gasket}
+					out[k] = append(out[k], own[i])
+				}
+			}
+			box = box[n:]
 		}
 	}
 	return out
 }
 
-// stints counts how often, up to date, tests were parted.
-func stints(parted []time.Time, date time.Time) (n int) {
+// daysOf lists the days of closings behind days, in order, each once.
+func daysOf(days []time.Time, closings []*closing) []time.Time {
+	for i, cl := range closings {
+		if (i == 0 || cl.occasion != closings[i-1].occasion) && !cl.Date.IsZero() {
+			days = append(days, cl.Date)
+		}
+	}
+	slices.SortFunc(days, time.Time.Compare)
+	return slices.CompactFunc(days, time.Time.Equal)
+}
+
+// upTo counts the days, which are in order, up to date; none where it is not known.
+func upTo(days []time.Time, date time.Time) int {
 	if date.IsZero() {
 		return 0
 	}
-	for n < len(parted) && !parted[n].After(date) {
-		n++
-	}
+	n, _ := slices.BinarySearchFunc(days, date, func(d, date time.Time) int {
+		if d.After(date) {
+			return 1
+		}
+		return -1
+	})
 	return n
 }
