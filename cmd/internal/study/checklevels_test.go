@@ -83,12 +83,13 @@ func TestAlikeBoxes(t *testing.T) {
 // What is kept of one session is gone in the next: levels that agree between sessions
 // say nothing.
 func TestSessionsApart(t *testing.T) {
-	text := alikeBoxes(1) + strings.ReplaceAll(strings.SplitAfterN(alikeBoxes(1), "\n", 2)[1], "2026-01-05", "2026-01-06")
-	text = strings.ReplaceAll(strings.ReplaceAll(text, "r,2026-01-06", "q,2026-01-06"), "q,2026-01-06,b0", "q,2026-01-06,b9")
+	first := alikeBoxes(3)
+	_, second, _ := strings.Cut(first, "\n")
+	text := first + strings.NewReplacer("r,2026-01-05", "q,2026-01-06", ",b", ",c").Replace(second)
 	c := campaignOf(t, text)
 	row := c.checkRow()
 	notes, err := c.sift(&row, DefaultSettings())
-	if err != nil || len(notes) > 0 || row.Closings != 2 || row.Frequencies != 3 {
+	if err != nil || len(notes) > 0 || row.Closings != 6 || row.Frequencies != 3 {
 		t.Errorf("%v, notes %q, row %+v", err, notes, row)
 	}
 }
