@@ -75,3 +75,61 @@ func unpack(b []byte, bits int, mask uint64, to []int32) (largest int32) {
 	}
 	return largest
 }
+
+// appendHybrid is what hybrid reads: a run where eight or more numbers from here on are
+// one, else groups of eight, packed, up to the next run.
+func appendHybrid(b []byte, bits int, values []int32) []byte {
+	width := (bits + 7) / 8
+	for n := 0; n < len(values); {
+		if run := alike(values[n:]); run >= 8 || n+run == len(values) {
+			b = binary.AppendUvarint(b, uint64(run)<<1)
+			for i := range width {
+				b = append(b, byte(values[n]>>(8*i)))
+			}
+			n += run
+			continue
+		}
+		end := n
+		for end < len(values) { // in steps of eight, so that a group is full unless it is the last
+			if end > n && alike(values[end:min(len(values), end+8)]) == 8 {
+				break
+			}
+			end = min(len(values), end+8)
+		}
+		groups := (end - n + 7) / 8
+		b = binary.AppendUvarint(b, uint64(groups)<<1|1)
+		b = appendPacked(b, bits, values[n:end])
+		n = end
+	}
+	return b
+}
+
+// alike is how many numbers at the beginning are one.
+func alike(values []int32) int {
+	n := 1
+	for n < len(values) && values[n] == values[0] {
+		n++
+	}
+	return n
+}
+
+// appendPacked writes numbers of so many bits, the lowest bits first, and zeros up to
+// a full group of eight.
+func appendPacked(b []byte, bits int, values []int32) []byte {
+	end := len(b) + (len(values)+7)/8*bits
+	gathered, have := uint64(0), 0
+	for _, v := range values {
+		gathered |= uint64(v) << have
+		for have += bits; have >= 8; have -= 8 {
+			b = append(b, byte(gathered))
+			gathered >>= 8
+		}
+	}
+	if have > 0 {
+		b = append(b, byte(gathered))
+	}
+	for len(b) < end {
+		b = append(b, 0)
+	}
+	return b
+}

@@ -1,8 +1,12 @@
 package columnar
 
-import "encoding/binary"
+import (
+	"encoding/binary"
 
-// The headers of pages are read here: what a page states is compared with the file
+	"github.com/apache/arrow/go/v15/parquet"
+)
+
+// The headers of pages are written and read here: what a page states is compared with the file
 // before room is made for it. Fields are numbered as in parquet.thrift of the Parquet
 // format, version 2.
 
@@ -145,4 +149,27 @@ func parsePage(b []byte) (h pageHeader, ok bool) {
 	})
 	h.length = c.at
 	return h, c.ok && c.at <= len(b)
+}
+
+// appendPage writes the header of a page.
+func appendPage(b []byte, h pageHeader) []byte {
+	number := func(step byte, v int64) {
+		b = append(b, step<<4|compactInt32)
+		b = binary.AppendVarint(b, v) // zigzag, as Thrift has it
+	}
+	number(1, h.kind)
+	number(1, h.unpacked)
+	number(1, h.packed)
+	step := byte(2) // field 5, of a data page
+	if h.kind == dictionaryPage {
+		step = 4 // field 7
+	}
+	b = append(b, step<<4|compactStruct)
+	number(1, h.values)
+	number(1, h.encoding)
+	if h.kind == dataPage {
+		number(1, int64(parquet.Encodings.RLE)) // of the levels: which rows have a value
+		number(1, int64(parquet.Encodings.RLE))
+	}
+	return append(b, compactStop, compactStop)
 }

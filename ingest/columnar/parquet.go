@@ -2,6 +2,7 @@ package columnar
 
 import (
 	"bytes"
+	"encoding/binary"
 	"hash/crc32"
 	"io"
 	"math"
@@ -9,7 +10,7 @@ import (
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/compress"
-	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/metadata"
 	"github.com/apache/arrow/go/v15/parquet/schema"
 )
 
@@ -17,18 +18,17 @@ import (
 const parquetMagic = "PAR1"
 
 // A parquetWriter writes chunks as row groups: one column after another, coded by
-// a dictionary, packed by zstd.
+// a dictionary, packed by zstd. The pages are put together here (pagewrite.go), since
+// the library would look every text up row by row and make a new packer for each page;
+// what the footer says of them is the library's.
 type parquetWriter struct {
 	sink   *footerSink
 	fields []Field
-	w      *file.Writer
+	footer *metadata.FileMetaDataBuilder
+	groups int
 	rows   int
 	meta   []Pair
-
-	levels  []int16
-	texts   []parquet.ByteArray
-	numbers []float64
-	days    []int32
+	pages  pageWriter
 }
 
 // A footerSink passes on what is written and, once told, keeps it: the footer is
@@ -36,6 +36,7 @@ type parquetWriter struct {
 type footerSink struct {
 	to     io.Writer
 	crc    uint32
+	at     int64 // bytes that were passed on
 	keep   bool
 	footer bytes.Buffer
 }
@@ -45,6 +46,7 @@ func (s *footerSink) Write(b []byte) (int, error) {
 		return s.footer.Write(b)
 	}
 	s.crc = crc32.Update(s.crc, castagnoli, b)
+	s.at += int64(len(b))
 	return s.to.Write(b)
 }
 
@@ -64,12 +66,16 @@ func NewParquetWriter(to io.Writer, fields []Field, meta []Pair) (w Writer, err 
 	if err != nil {
 		return nil, err
 	}
-	props := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCompressionLevel(3),
-		parquet.WithCreatedBy("sealbound"), parquet.WithVersion(parquet.V2_LATEST),
-		// A text of a page outside the dictionary would not outlive its page in the reader.
-		parquet.WithDictionaryPageSizeLimit(math.MaxInt32), parquet.WithBatchSize(1<<16))
-	sink := &footerSink{to: to}
-	return &parquetWriter{sink: sink, fields: fields, meta: meta, w: file.NewParquetWriter(sink, root, file.WithWriterProps(props))}, nil
+	props := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Zstd),
+		parquet.WithCreatedBy("sealbound"), parquet.WithVersion(parquet.V2_LATEST))
+	codec, err := compress.GetCodec(compress.Codecs.Zstd)
+	if err != nil {
+		return nil, err
+	}
+	p := &parquetWriter{sink: &footerSink{to: to}, fields: fields, meta: meta, pages: pageWriter{codec: codec},
+		footer: metadata.NewFileMetadataBuilder(schema.NewSchema(root), props, nil)}
+	_, err = io.WriteString(p.sink, parquetMagic)
+	return p, err
 }
 
 func parquetNode(f Field) (*schema.PrimitiveNode, error) {
@@ -92,63 +98,43 @@ func (p *parquetWriter) Write(c *Chunk) (err error) {
 	if c.Rows == 0 {
 		return nil
 	}
-	group := p.w.AppendRowGroup()
+	group := p.footer.AppendRowGroup()
+	group.SetNumRows(c.Rows)
+	unpacked := int64(0)
 	for i, f := range p.fields {
-		cw, err := group.NextColumn()
+		n, err := p.column(group.NextColumnChunk(), f, &c.Columns[i], c.Rows)
 		if err != nil {
 			return err
 		}
-		if err := p.column(cw, f, &c.Columns[i], c.Rows); err != nil {
-			return err
-		}
-		if err := cw.Close(); err != nil {
-			return err
-		}
+		unpacked += n
 	}
 	p.rows += c.Rows
-	return group.Close()
+	ordinal := min(p.groups, math.MaxInt16)
+	p.groups++
+	return group.Finish(unpacked, int16(ordinal))
 }
 
-// column writes the values that are given, and which those are.
-func (p *parquetWriter) column(cw file.ColumnChunkWriter, f Field, c *Column, rows int) error {
-	p.levels = resize(p.levels, rows)
-	clear(p.levels)
-	switch w := cw.(type) {
-	case *file.ByteArrayColumnChunkWriter:
-		p.texts = p.texts[:0]
-		for i, code := range c.Codes {
-			if code != 0 {
-				p.texts, p.levels[i] = append(p.texts, c.Dict[code]), 1
-			}
+// column writes the pages of a column, and returns how many bytes they are unpacked.
+func (p *parquetWriter) column(chunk *metadata.ColumnChunkMetaDataBuilder, f Field, c *Column, rows int) (int64, error) {
+	w := &p.pages
+	w.encode(f.Kind, c, rows)
+	info := metadata.ChunkMetaInfo{NumValues: int64(rows), IndexPageOffset: -1}
+	begin := p.sink.at
+	stats := metadata.EncodingStats{DataEncodingStats: map[parquet.Encoding]int32{w.encoding(): 1}}
+	if w.entries > 0 {
+		info.DictPageOffset = begin
+		stats.DictEncodingStats = map[parquet.Encoding]int32{parquet.Encodings.Plain: 1}
+		if err := w.dictionaryPage(p.sink); err != nil {
+			return 0, err
 		}
-		_, err := w.WriteBatch(p.texts, p.levels, nil)
-		return err
-	case *file.Float64ColumnChunkWriter:
-		p.numbers = p.numbers[:0]
-		for i, v := range c.Numbers {
-			if v == v {
-				p.numbers, p.levels[i] = append(p.numbers, v), 1
-			}
-		}
-		_, err := w.WriteBatch(p.numbers, p.levels, nil)
-		return err
-	case *file.Int32ColumnChunkWriter:
-		p.days = p.days[:0]
-		for i, d := range c.Days {
-			if d != NoDay {
-				p.days, p.levels[i] = append(p.days, d), 1
-			}
-		}
-		_, err := w.WriteBatch(p.days, p.levels, nil)
-		return err
-	case *file.BooleanColumnChunkWriter:
-		for i := range p.levels {
-			p.levels[i] = 1
-		}
-		_, err := w.WriteBatch(c.Flags, p.levels, nil)
-		return err
 	}
-	panic("columnar: no writer for " + f.Name)
+	info.DataPageOffset = p.sink.at
+	if err := w.dataPage(p.sink, rows); err != nil {
+		return 0, err
+	}
+	info.CompressedSize, info.UncompressedSize = p.sink.at-begin, w.size
+	chunk.SetStats(w.stats)
+	return w.size, chunk.Finish(info, w.entries > 0, false, stats, nil)
 }
 
 // Close ends the file.
@@ -156,13 +142,20 @@ func (p *parquetWriter) Close() (err error) {
 	defer guardWriting(&err)
 	p.sink.keep = true
 	for _, m := range append(p.meta[:len(p.meta):len(p.meta)], Pair{keyRows, strconv.Itoa(p.rows)}, Pair{keySum, noSum}) {
-		if err := p.w.AppendKeyValueMetadata(m.Key, m.Value); err != nil {
+		if err := p.footer.AppendKeyValueMetadata(m.Key, m.Value); err != nil {
 			return err
 		}
 	}
-	if err := p.w.Close(); err != nil {
+	content, err := p.footer.Finish()
+	if err != nil {
 		return err
 	}
+	n, err := content.WriteTo(p.sink, nil)
+	if err != nil {
+		return err
+	}
+	p.sink.footer.Write(binary.LittleEndian.AppendUint32(nil, uint32(n)))
+	p.sink.footer.WriteString(parquetMagic)
 	footer := p.sink.footer.Bytes()
 	stamp(footer, true, crc32.Update(p.sink.crc, castagnoli, footer))
 	_, err = p.sink.to.Write(footer)
