@@ -171,7 +171,7 @@ func (l *loader) group(text []byte, p int, st *step, g *group) int {
 		}
 		p = q
 		g.ends[k] = int32(p - from)
-		if !l.take(st.first+k, b) {
+		if l.want != nil && odd(b) || !l.take(st.first+k, b) {
 			return -1
 		}
 	}

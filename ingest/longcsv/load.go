@@ -72,6 +72,16 @@ type want struct {
 	day cell.Day
 }
 
+// odd reports whether a cell may be more than one line of text.
+func odd(b []byte) bool {
+	for _, c := range b {
+		if c == '"' || c == 0 || c >= utf8.RuneSelf && !utf8.Valid(b) {
+			return true
+		}
+	}
+	return false
+}
+
 // confirmRun takes the cell run of a row.
 func (l *loader) confirmRun(b []byte) {
 	if l.want != nil && string(b) != l.want.run && string(cell.Unguarded(b)) != l.want.run {
@@ -107,7 +117,7 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	defer desks.Put(d)
 	r, l := &d.reader, &d.loader
 	r.Reset(src, s.From, s.To, s.Line, t.plain)
-	if t.tame {
+	if t.tame || confirm { // what is to be confirmed is looked at cell by cell
 		r.Vouch()
 	}
 	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes}
@@ -150,8 +160,9 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		if !r.Blank() {
 			l.row()
 		}
+		l.stray = l.stray || confirm && (r.Quoted() || r.Fault() != nil)
 	}
-	return r.NextLine() - s.Line, !l.stray && !r.Quotes(), cmp.Or(ctx.Err(), r.Err())
+	return r.NextLine() - s.Line, !l.stray, cmp.Or(ctx.Err(), r.Err())
 }
 
 // problem notes what is wrong with the cell of column c in the row at hand, or

@@ -110,6 +110,9 @@ func (r *Reader) Next() bool {
 // Quotes reports whether a quote was among the bytes read so far.
 func (r *Reader) Quotes() bool { return r.quotes }
 
+// Quoted reports whether the record has a quote.
+func (r *Reader) Quoted() bool { return r.quoted }
+
 // more reads on, keeping what is not yet consumed.
 func (r *Reader) more() bool {
 	copy(r.buf, r.buf[r.pos:r.fill])
