@@ -20,7 +20,7 @@ import (
 // how much of the extent's first stretch it begins with, and the rest.
 const (
 	mixedLook  = 1 << 13 // stretches after which it is looked at whether runs take turns
-	mixedRows  = 32      // they do where stretches have fewer rows than this on average
+	mixedRows  = 32      // they do where stretches have fewer rows than this on average, and half of them belong to runs seen before
 	mixedBatch = 4 << 20 // how many bytes are sorted at a time
 	mixedChunk = 1 << 20 // how many bytes of the file are read at a time
 )
@@ -65,6 +65,7 @@ type mixer struct {
 	number    int32
 	src       io.ReaderAt
 	stretches int  // since it was last looked at whether runs take turns
+	again     int  // those of parts that the file had before
 	line      int  // at which that was
 	mixed     bool // runs take turns
 	taking    bool // a copy is written
@@ -110,11 +111,14 @@ func (c *mixedCopy) close() {
 // add notes a stretch of the part.
 func (m *mixer) add(x *part, s reading.Stretch) error {
 	if m.stretches++; m.stretches == mixedLook {
-		if s.Line-m.line < mixedLook*mixedRows {
+		if s.Line-m.line < mixedLook*mixedRows && m.again >= mixedLook/2 { // else runs may just be short
 			m.mixed = true
 			m.begin(s.From)
 		}
-		m.stretches, m.line = 0, s.Line
+		m.stretches, m.again, m.line = 0, 0, s.Line
+	}
+	if x.seen == m.number+1 {
+		m.again++
 	}
 	if x.seen != m.number+1 {
 		x.seen = m.number + 1

@@ -69,14 +69,19 @@ type link struct {
 	after  chan<- int
 }
 
-// chain links the runs of each file. It returns errDisorder where a run is more than
-// one piece of one file, or where the order of runs is not that of the file.
-func (p *plan) chain() error {
-	type end struct {
-		at   int64
-		line chan int
-	}
-	ends := map[int32]end{}
+// links gives each run its link when its turn comes, so that there are few at a time.
+type links map[int32]<-chan int // of each file, what the next run waits for
+
+func (l links) next(r *planned) {
+	file, next := r.parts[0].rows.last.file, make(chan int, 1)
+	r.link = &link{before: l[file], after: next}
+	l[file] = next
+}
+
+// inOrder returns errDisorder where a run is more than one piece of one file, or where
+// the order of runs is not that of the file.
+func (p *plan) inOrder() error {
+	ends := map[int32]int64{}
 	for _, r := range p.runs {
 		if len(r.parts) != 1 || r.split {
 			return errDisorder
@@ -85,13 +90,11 @@ func (p *plan) chain() error {
 		if s.n != 1 {
 			return errDisorder
 		}
-		last := ends[s.last.file]
-		if s.last.from < last.at || (last.line == nil) != (s.last.line > 0) {
+		end, later := ends[s.last.file]
+		if s.last.from < end || later == (s.last.line > 0) {
 			return errDisorder
 		}
-		next := make(chan int, 1)
-		r.link = &link{before: last.line, after: next}
-		ends[s.last.file] = end{s.last.to, next}
+		ends[s.last.file] = s.last.to
 	}
 	return nil
 }
@@ -107,8 +110,8 @@ func (w *worker) loadOrderly(ctx context.Context, r *planned, b *reading.Batch) 
 	}
 	defer f.source.release()
 	run := ""
-	if r.path == "" {
-		run = r.alias
+	if r.path() == "" {
+		run = r.alias()
 	}
 	rows, ok, err := f.table.(prober).ConfirmingLoad(ctx, src, reading.Stretch{Run: []byte(run), Date: r.parts[0].day, From: s.from, To: s.to}, b)
 	if err != nil {

@@ -203,10 +203,10 @@ func (p *packer) write(ctx context.Context, ending string, to io.Writer, side []
 // rows of several dates are split as they were; where the data had none, the one
 // that was made from the file's name.
 func (p *packer) written(run *planned) string {
-	if run.path != "" || p.clash {
+	if run.path() != "" || p.clash {
 		return run.label
 	}
-	return run.alias
+	return run.alias()
 }
 
 // writtenReference is the name under which a reference will be found among the
@@ -228,7 +228,7 @@ func (p *packer) writtenReference(name string) string {
 // clash reports whether a label made from a file's name is also one in the data.
 func (p *plan) clash() bool {
 	for _, r := range p.runs {
-		if r.path != "" && p.named[r.label] != nil {
+		if r.path() != "" && p.named[r.label] != nil {
 			return true
 		}
 	}

@@ -1,10 +1,12 @@
 package ingest
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"sealbound/ingest/cell"
 	"sealbound/ingest/reading"
@@ -18,6 +20,8 @@ type plan struct {
 	unnamed map[int32]*group  // by file, rows without a label
 	order   []*group          // as they first appear
 	runs    []*planned
+
+	looked  sync.Once // the runs are named only where another run refers to one
 	byLabel map[string]*planned
 	aliases map[string][]*planned // by label in the data or file name
 }
@@ -56,15 +60,21 @@ type inCopies struct {
 	headTo        int
 }
 
-// A planned run is what will be visited as one.
+// A planned run is what will be visited as one. There may be millions.
 type planned struct {
-	label, alias string // alias: the label without what was put behind or before it
-	path         string // of the file, where the label was made from its name
-	day          cell.Day
-	split        bool // one of several, told apart by their dates
-	parts        []*part
-	link         *link // nil where files are not taken to be orderly
+	label string // that of the group, and what was put behind or before it
+	group *group
+	day   cell.Day
+	split bool // one of several, told apart by their dates
+	parts []*part
+	link  *link // nil where files are not taken to be orderly, and before its turn
 }
+
+// alias is the label as it stands in the data, or was made from the file's name.
+func (r *planned) alias() string { return r.group.label }
+
+// path is that of the file, where the label was made from its name.
+func (r *planned) path() string { return r.group.path }
 
 func newPlan() *plan {
 	return &plan{named: map[string]*group{}, unnamed: map[int32]*group{}}
@@ -144,7 +154,7 @@ func (p *plan) settle() {
 		}
 		split := dated > 1 && (openDays > 1 || g.path != "")
 		if !split {
-			run := &planned{label: g.label, alias: g.label, path: g.path, parts: g.parts, day: cell.NoDay}
+			run := &planned{label: g.label, group: g, parts: g.parts, day: cell.NoDay}
 			for _, x := range g.parts {
 				if dated == 1 && x.day != cell.NoDay {
 					run.day = x.day
@@ -157,24 +167,38 @@ func (p *plan) settle() {
 			continue
 		}
 		for _, x := range g.parts {
-			run := &planned{label: g.label, alias: g.label, path: g.path, parts: []*part{x}, day: x.day, split: true}
+			run := &planned{label: g.label, group: g, parts: []*part{x}, day: x.day, split: true}
 			if x.day != cell.NoDay {
 				run.label += " " + x.day.String()
 			}
 			p.runs = append(p.runs, run)
 		}
 	}
-	p.tellApart()
-	slices.SortFunc(p.runs, func(a, b *planned) int {
-		if c := CompareLabels(a.label, b.label); c != 0 {
-			return c
+	sorted := slices.SortedStableFunc(slices.Values(p.runs), inTurn)
+	for i := 1; i < len(sorted); i++ {
+		if sorted[i-1].label == sorted[i].label {
+			p.tellApart() // in the order in which they appear
+			sorted = slices.SortedStableFunc(slices.Values(p.runs), inTurn)
+			break
 		}
-		return strings.Compare(a.path, b.path)
-	})
+	}
+	p.runs = sorted
+}
+
+// inTurn is the order in which runs are visited.
+func inTurn(a, b *planned) int {
+	return cmp.Or(CompareLabels(a.label, b.label), strings.Compare(a.path(), b.path()))
+}
+
+// forget gives back what only the first pass asks for.
+func (p *plan) forget() { p.named, p.unnamed, p.order = nil, nil, nil }
+
+// names numbers the runs by their labels.
+func (p *plan) names() {
 	p.byLabel, p.aliases = map[string]*planned{}, map[string][]*planned{}
 	for _, r := range p.runs {
 		p.byLabel[r.label] = r
-		p.aliases[r.alias] = append(p.aliases[r.alias], r)
+		p.aliases[r.alias()] = append(p.aliases[r.alias()], r)
 	}
 }
 
@@ -183,10 +207,10 @@ func (p *plan) settle() {
 func (p *plan) tellApart() {
 	for _, rename := range []func(*planned) string{
 		func(r *planned) string {
-			return filepath.ToSlash(filepath.Join(filepath.Base(filepath.Dir(r.path)), r.label))
+			return filepath.ToSlash(filepath.Join(filepath.Base(filepath.Dir(r.path())), r.label))
 		},
 		func(r *planned) string {
-			return filepath.ToSlash(filepath.Join(filepath.Dir(r.path), filepath.Base(r.label)))
+			return filepath.ToSlash(filepath.Join(filepath.Dir(r.path()), filepath.Base(r.label)))
 		},
 		nil, // a number, whatever the label was made from
 	} {
@@ -200,7 +224,7 @@ func (p *plan) tellApart() {
 			case len(rivals) < 2:
 			case rename == nil && n > 0:
 				r.label = fmt.Sprintf("%s (%d)", r.label, n+1)
-			case rename != nil && r.path != "":
+			case rename != nil && r.path() != "":
 				r.label = rename(r)
 			}
 		}
@@ -209,6 +233,7 @@ func (p *plan) tellApart() {
 
 // find looks a run up by the name that a column reference gives.
 func (p *plan) find(name string) (*planned, string) {
+	p.looked.Do(p.names)
 	if r := p.byLabel[name]; r != nil {
 		return r, ""
 	}

@@ -99,10 +99,11 @@ func readOnce(ctx context.Context, found *search, opt Options, orderly bool, vis
 	}
 	r.plan.settle()
 	if orderly {
-		if err := r.plan.chain(); err != nil {
+		if err := r.plan.inOrder(); err != nil {
 			return nil, err
 		}
 	}
+	r.plan.forget()
 	r.meter.turn(r.plan.runs, r.files)
 	if err := r.visitAll(ctx, visit); err != nil {
 		return nil, err
@@ -315,7 +316,14 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 	go func() {
 		defer close(queue)
 		defer close(jobs)
-		for _, p := range r.plan.runs {
+		links, letGo := links{}, r.standAlone()
+		for i, p := range r.plan.runs {
+			if r.orderly {
+				links.next(p)
+			}
+			if letGo {
+				r.plan.runs[i] = nil
+			}
 			j := job{p, make(chan outcome, 1)}
 			select {
 			case queue <- j:
@@ -352,6 +360,20 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 		}
 	}
 	return ctx.Err()
+}
+
+// standAlone reports whether no run can name another as its reference, so that what is
+// known of a run can be given back when its turn has come.
+func (r *reader) standAlone() bool {
+	for _, f := range r.files {
+		if f.table == nil {
+			continue
+		}
+		if t, ok := f.table.(interface{ Has(reading.Column) bool }); !ok || t.Has(reading.Reference) {
+			return false
+		}
+	}
+	return true
 }
 
 // take adds what one run gave to the whole.

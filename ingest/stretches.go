@@ -13,14 +13,27 @@ type span struct {
 }
 
 // spans keeps spans in a few bytes each, since shuffled rows make one per row.
-// They come in order of file and offset.
+// They come in order of file and offset. Most runs have a single one, which is last.
 type spans struct {
-	coded []byte
+	coded []byte // all of them, where there are two or more
 	last  span
 	n     int
 }
 
 func (s *spans) add(x span) {
+	if s.n++; s.n == 1 {
+		s.last = x
+		return
+	}
+	if s.n == 2 {
+		first := s.last
+		s.last = span{}
+		s.code(first)
+	}
+	s.code(x)
+}
+
+func (s *spans) code(x span) {
 	if x.file != s.last.file {
 		s.last.line, s.last.to = 0, 0
 	}
@@ -28,11 +41,13 @@ func (s *spans) add(x span) {
 		s.coded = binary.AppendUvarint(s.coded, uint64(v))
 	}
 	s.last = x
-	s.n++
 }
 
 // appendTo decodes the spans behind list.
 func (s *spans) appendTo(list []span) []span {
+	if s.n == 1 {
+		return append(list, s.last)
+	}
 	var x span
 	for b := s.coded; len(b) > 0; {
 		var v [4]uint64

@@ -228,3 +228,6 @@ func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) rea
 
 // ByLine reports whether each line is a row, which it is where there are no quotes.
 func (t *table) ByLine() bool { return t.tame }
+
+// Has reports whether the header names a column.
+func (t *table) Has(c reading.Column) bool { return t.header.at[c] >= 0 }
