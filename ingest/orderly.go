@@ -25,7 +25,7 @@ var errDisorder = errors.New("ingest: the rows of runs do not stand together")
 // A prober is a table that can be taken to be orderly; see longcsv.
 type prober interface {
 	reading.Table
-	Probe(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (bool, error)
+	Probe(ctx context.Context, src io.ReaderAt, add func(reading.Stretch) bool) (bool, error)
 	ConfirmingLoad(ctx context.Context, src io.ReaderAt, s reading.Stretch, b *reading.Batch) (rows int, confirmed bool, err error)
 }
 
@@ -54,8 +54,10 @@ func (r *reader) probeTable(ctx context.Context, in *file, number int32, src io.
 	if !ok {
 		return errDisorder
 	}
-	ok, err := t.Probe(ctx, src, func(s reading.Stretch) {
-		r.plan.part(from, s).rows.add(span{number, s.Line, s.From, s.To})
+	ok, err := t.Probe(ctx, src, func(s reading.Stretch) bool {
+		x := r.plan.part(from, s)
+		x.rows.add(span{number, s.Line, s.From, s.To})
+		return x.rows.n == 1 // else the run comes again, as it does where rows are in no order
 	})
 	if err == nil && !ok {
 		err = errDisorder

@@ -37,9 +37,9 @@ type prober struct {
 // Probe hands stretches of rows to add, in order. That all rows of a stretch share
 // run and date is taken for granted of those it did not look at; ConfirmingLoad tells.
 // Only the first stretch has a Line, and none has Open. It returns false, perhaps
-// with some stretches handed on, where the file has to be gone through row by row:
-// by Index, or because it names references.
-func (t *table) Probe(ctx context.Context, src io.ReaderAt, add func(reading.Stretch)) (bool, error) {
+// with some stretches handed on, where the file has to be gone through row by row by
+// Index: add was false, a row is not plain, or there is a column reference.
+func (t *table) Probe(ctx context.Context, src io.ReaderAt, add func(reading.Stretch) bool) (bool, error) {
 	if t.header.has(reading.Reference) || t.body >= t.size {
 		return false, nil
 	}
@@ -51,7 +51,7 @@ func (t *table) Probe(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	return err == nil, err
 }
 
-func (p *prober) stretches(ctx context.Context, add func(reading.Stretch)) error {
+func (p *prober) stretches(ctx context.Context, add func(reading.Stretch) bool) error {
 	last, err := p.lastRow()
 	if err != nil {
 		return err
@@ -90,7 +90,9 @@ func (p *prober) stretches(ctx context.Context, add func(reading.Stretch)) error
 		if from == p.body {
 			s.Line = p.line
 		}
-		add(s)
+		if !add(s) {
+			return errOdd
+		}
 		from, leap = to, to-from
 	}
 	return nil

@@ -47,10 +47,11 @@ func TestProbeFindsStretches(t *testing.T) {
 		}
 		x := open()
 		first := 0
-		ok, err := x.Probe(context.Background(), bytes.NewReader(b.Bytes()), func(s reading.Stretch) {
+		ok, err := x.Probe(context.Background(), bytes.NewReader(b.Bytes()), func(s reading.Stretch) bool {
 			if got += show(s); s.From == x.body {
 				first = s.Line
 			}
+			return true
 		})
 		if err != nil || !ok || got != want || first != 2 {
 			t.Errorf("seed %d: %v, %v, first line %d\n%s\nwant\n%s", seed, ok, err, first, got, want)
@@ -80,7 +81,7 @@ func TestProbeGivesUp(t *testing.T) {
 		if err != nil || len(problems) > 0 {
 			t.Fatal(name, problems, err)
 		}
-		if ok, err := x.(*table).Probe(context.Background(), bytes.NewReader([]byte(text)), func(reading.Stretch) {}); ok || err != nil {
+		if ok, err := x.(*table).Probe(context.Background(), bytes.NewReader([]byte(text)), func(reading.Stretch) bool { return true }); ok || err != nil {
 			t.Errorf("%s: %v, %v", name, ok, err)
 		}
 	}
