@@ -23,16 +23,16 @@ type format struct {
 	endings []string // lower case; .gz may follow them
 	open    func(path string, file int32, src io.ReaderAt, size int64) (reading.Table, []reading.Problem, error)
 	// count accounts for the rows of a file that open refused
-	count func(src io.ReaderAt, size int64) (reading.Count, error)
+	count func(path string, src io.ReaderAt, size int64) (reading.Count, error)
 }
 
 // formats: the first is what a file of any other ending is taken for. Files that
 // a runs.csv lists are traces or network files, whatever they would be otherwise:
 // openListed opens those.
 var formats = []format{
-	{name: "long CSV", endings: []string{".csv"}, open: longcsv.Open, count: longcsv.CountRows},
-	{name: "Parquet", endings: []string{".parquet"}, open: packed.Open(columnar.OpenParquet), count: packed.CountRows},
-	{name: "Arrow stream", endings: []string{".arrow"}, open: packed.Open(columnar.OpenStream), count: packed.CountRows},
+	{name: "long CSV", endings: []string{".csv"}, open: longcsv.Open, count: countLines},
+	{name: "Parquet", endings: []string{".parquet"}, open: packed.Open(columnar.OpenParquet), count: countNone},
+	{name: "Arrow stream", endings: []string{".arrow"}, open: packed.Open(columnar.OpenStream), count: countNone},
 	{name: networkFormat, endings: []string{".s1p", ".s2p", ".s3p", ".s4p", ".ts"}, open: openUnlisted, count: countNetwork},
 }
 
@@ -62,7 +62,7 @@ func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
 	}
 	names, err := reduced.Header(src, size)
 	if reduced.Is(names) {
-		f = format{name: "closings", open: reduced.OpenCSV, count: longcsv.CountRows}
+		f = format{name: "closings", open: reduced.OpenCSV, count: countLines}
 	}
 	return f, err
 }
@@ -98,11 +98,28 @@ func openUnlisted(path string, _ int32, _ io.ReaderAt, _ int64) (reading.Table, 
 		Mend: "give it a row in a " + trace.RunsName + " beside it, such as check --propose writes"}}, nil
 }
 
-// countNetwork accounts for the lines of data of a network file.
-func countNetwork(src io.ReaderAt, size int64) (reading.Count, error) {
+func countLines(_ string, src io.ReaderAt, size int64) (reading.Count, error) {
+	return longcsv.CountRows(src, size)
+}
+
+// countNone: a packed file that is refused has no rows that could be told.
+func countNone(string, io.ReaderAt, int64) (reading.Count, error) { return reading.Count{}, nil }
+
+// countNetwork accounts for the rows of a network file, as where one is listed.
+func countNetwork(path string, src io.ReaderAt, size int64) (reading.Count, error) {
 	var ignored reading.Problems
-	_, count, err := touchstone.Parse(io.NewSectionReader(src, 0, size), "x.s2p", &ignored)
+	f, count, err := touchstone.Parse(io.NewSectionReader(src, 0, size), withoutGzip(path), &ignored)
+	if f != nil {
+		count = rowsOf(f, count)
+		count.Refused = count.Rows
+	}
 	return count, err
+}
+
+// rowsOf counts a data set as one row, however many lines it takes, where the count is
+// of lines.
+func rowsOf(f *touchstone.File, lines reading.Count) reading.Count {
+	return reading.Count{Rows: len(f.Rows) + lines.Refused, Refused: lines.Refused}
 }
 
 // looksNetwork tells a network file by its first word: a comment, the option line

@@ -90,7 +90,7 @@ func fuzzListed(f *testing.F, samples []string, first, second string) {
 // nothing to propose.
 func proposeAgain(t *testing.T, dir string) {
 	t.Helper()
-	p, err := Propose(context.Background(), dir)
+	p, err := Propose(context.Background(), dir, nil)
 	var bad *BadInput
 	if err != nil {
 		if !errors.As(err, &bad) && !errors.Is(err, ErrNoFiles) {
@@ -101,7 +101,7 @@ func proposeAgain(t *testing.T, dir string) {
 	if err := os.WriteFile(filepath.Join(dir, "runs.csv"), p.Table, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	again, err := Propose(context.Background(), dir)
+	again, err := Propose(context.Background(), dir, nil)
 	if err != nil || string(again.Table) != string(p.Table) || again.Kept != p.Rows {
 		t.Errorf("a proposal of the proposal: %v\n%+v\nagainst\n%s", err, again, p.Table)
 	}

@@ -190,8 +190,7 @@ func readNetwork(src io.Reader, path string, run *trace.Run, problems *reading.P
 		problems.Add(reading.Problem{File: path, What: "a network file says itself how it is written, and its row in " + trace.RunsName + " declares " + cells[0].String(), Mend: "leave the cells of the reading profile empty in this row"})
 		return nil, count, nil
 	}
-	content := &sweepFile{unit: reading.Decibel, sweeps: 1, rows: make([]sweepRow, 0, len(f.Rows)),
-		count: reading.Count{Rows: len(f.Rows) + count.Refused, Refused: count.Refused}}
+	content := &sweepFile{unit: reading.Decibel, sweeps: 1, rows: make([]sweepRow, 0, len(f.Rows)), count: rowsOf(f, count)}
 	for _, r := range f.Rows {
 		if r.FreqHz == 0 { // as the standard permits, and nothing is sent there
 			content.leftOut++

@@ -14,7 +14,6 @@ import (
 	"strings"
 
 	"sealbound/ingest/reading"
-	"sealbound/ingest/sidetable"
 	"sealbound/ingest/trace"
 )
 
@@ -37,8 +36,9 @@ var proposedColumns = []string{"file", "run", "date", "box", "gasket", "fitting"
 // hold, and no file is written.
 //
 // The error wraps ErrNoFiles where the folder holds no trace; a runs.csv that
-// cannot be read is a *BadInput.
-func Propose(ctx context.Context, dir string) (*Proposal, error) {
+// makes no sense is a *BadInput. told is told now and then, from the calling
+// goroutine, how many of the files were looked at; nil: not told.
+func Propose(ctx context.Context, dir string, told func(done, total int64)) (*Proposal, error) {
 	info, err := os.Stat(dir)
 	switch {
 	case err != nil:
@@ -48,7 +48,7 @@ func Propose(ctx context.Context, dir string) (*Proposal, error) {
 	case !info.IsDir():
 		return nil, fmt.Errorf("%s is no folder: a proposal is made for the folder that holds the trace files", dir)
 	}
-	p := proposer{dir: dir, told: map[trace.Cell]int{}}
+	p := proposer{dir: dir, done: told, told: map[trace.Cell]int{}}
 	if err := p.walk(ctx, ""); err != nil {
 		return nil, err
 	}
@@ -60,6 +60,7 @@ func Propose(ctx context.Context, dir string) (*Proposal, error) {
 			return nil, err
 		}
 		p.look(name)
+		p.looked()
 	}
 	if len(p.rows) == 0 {
 		return nil, fmt.Errorf("%w: the folder %s holds no file that looks like a trace", ErrNoFiles, dir)
@@ -79,10 +80,18 @@ type proposer struct {
 	reasons []proposedCell
 	told    map[trace.Cell]int // index in reasons
 	said    []string
+
+	done      func(done, total int64) // told how far the work is; nil: not told
+	at, total int64                   // files that were looked at, and those there are
 }
 
 // A proposedRow is a row by column.
 type proposedRow map[string]string
+
+// name is that of the row's file within the folder.
+func (row proposedRow) name() string {
+	return path.Clean(strings.ReplaceAll(row["file"], `\`, "/"))
+}
 
 // A proposedCell is a cell that files need, and where that first shows.
 type proposedCell struct {
@@ -92,99 +101,28 @@ type proposedCell struct {
 	files int
 }
 
+// looked tells that one more file was looked at.
+func (p *proposer) looked() {
+	if p.at++; p.done != nil {
+		p.done(p.at, p.total)
+	}
+}
+
 func (p *proposer) say(format string, values ...any) {
 	p.said = append(p.said, fmt.Sprintf(format, values...))
-}
-
-// walk gathers the names of the files in a folder within dir and below.
-func (p *proposer) walk(ctx context.Context, folder string) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	entries, err := os.ReadDir(filepath.Join(p.dir, filepath.FromSlash(folder)))
-	if err != nil {
-		return plain(err)
-	}
-	inside := func(e os.DirEntry) string {
-		if folder == "" {
-			return e.Name()
-		}
-		return folder + "/" + e.Name()
-	}
-	for _, e := range entries {
-		if e.IsDir() || !isListName(e.Name()) || p.longFormat(inside(e)) {
-			continue
-		}
-		if folder != "" {
-			p.say("%s: the folder has a runs.csv of its own, so its files are left out", p.path(folder))
-			return nil
-		}
-		p.list = e.Name()
-	}
-	for _, e := range entries {
-		name := inside(e)
-		switch {
-		case strings.HasPrefix(e.Name(), "."):
-		case e.IsDir():
-			if err := p.walk(ctx, name); err != nil {
-				return err
-			}
-		case isListName(e.Name()), sidetable.Named(e.Name()) != "":
-		case strings.ContainsAny(name, "\r\n"):
-			p.say("%q: a name with a line end cannot be listed; rename the file", name)
-		default:
-			p.names = append(p.names, name)
-		}
-	}
-	return nil
-}
-
-func (p *proposer) path(name string) string {
-	return filepath.Join(p.dir, filepath.FromSlash(name))
-}
-
-// text is a file as it would be read, packed ones unpacked; nil for one that cannot
-// be read, is no plain file, or is too large to be a trace.
-func (p *proposer) text(name string) []byte {
-	path := p.path(name)
-	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
-		return nil
-	}
-	none := int64(0)
-	source, err := openSource(context.Background(), path, nil, false, &none)
-	if err != nil {
-		return nil
-	}
-	defer source.close()
-	src, err := source.acquire()
-	if err != nil {
-		return nil
-	}
-	defer source.release()
-	if source.size > trace.MaxBytes {
-		return nil
-	}
-	text := make([]byte, source.size)
-	if n, err := src.ReadAt(text, 0); n < len(text) && err != nil {
-		return nil
-	}
-	return text
-}
-
-// longFormat tells whether a file holds readings in the long format.
-func (p *proposer) longFormat(name string) bool {
-	text := p.text(name)
-	names := columnNames(bytes.NewReader(text), int64(len(text)))
-	return namesFrequency(names) && (namesState(names) || isListName(name))
 }
 
 // keep takes the rows of the runs.csv that is there.
 func (p *proposer) keep() error {
 	p.columns = slices.Clone(proposedColumns)
+	p.total = int64(len(p.names))
 	if p.list == "" {
 		return nil
 	}
-	text := p.text(p.list)
+	text, err := p.read(p.list)
+	if err != nil {
+		return err
+	}
 	problems := reading.Problems{Limit: DefaultOptions().ProblemLimit}
 	runs, _, err := trace.ParseRuns(bytes.NewReader(text), p.path(p.list), nil, &problems)
 	if err != nil {
@@ -210,8 +148,14 @@ func (p *proposer) keep() error {
 			row[p.columns[i]] = c
 		}
 		p.rows = append(p.rows, row)
-		name := path.Clean(strings.ReplaceAll(row["file"], `\`, "/"))
-		listed[name] = true
+		listed[row.name()] = true
+	}
+	p.kept = len(p.rows)
+	p.names = slices.DeleteFunc(p.names, func(name string) bool { return listed[name] })
+	p.total = int64(p.kept + len(p.names))
+	for _, row := range p.rows {
+		p.looked()
+		name := row.name()
 		var text []byte
 		if filepath.IsLocal(filepath.FromSlash(name)) {
 			text = p.text(name)
@@ -224,8 +168,6 @@ func (p *proposer) keep() error {
 			p.fill(row, name, text, proposed, reasons)
 		}
 	}
-	p.kept = len(p.rows)
-	p.names = slices.DeleteFunc(p.names, func(name string) bool { return listed[name] })
 	return nil
 }
 
@@ -234,10 +176,10 @@ func (p *proposer) look(name string) {
 	if f := formatOf(name); f.name != formats[0].name && f.name != networkFormat {
 		return // readings that say themselves what they are of
 	}
-	text := p.text(name)
+	text, err := p.read(name)
 	switch {
-	case text == nil:
-		p.say("%s: left out, it cannot be read", p.path(name))
+	case err != nil:
+		p.say("%s: left out, it cannot be read (%s)", p.path(name), strings.TrimPrefix(err.Error(), p.path(name)+": "))
 		return
 	case isNetwork(name):
 		if strings.EqualFold(filepath.Ext(withoutGzip(name)), ".ts") && !looksNetwork(text) {

@@ -17,7 +17,7 @@ func TestProposalReads(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	p, err := Propose(context.Background(), dir)
+	p, err := Propose(context.Background(), dir, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -70,7 +70,7 @@ func TestProposalReads(t *testing.T) {
 			t.Errorf("not said: %q\n%s", want, said)
 		}
 	}
-	if again, err := Propose(context.Background(), dir); err != nil || again.Kept != again.Rows || strings.Join(lines, "\n")+"\n" != string(again.Table) {
+	if again, err := Propose(context.Background(), dir, nil); err != nil || again.Kept != again.Rows || strings.Join(lines, "\n")+"\n" != string(again.Table) {
 		t.Errorf("a table that is complete: %v\n%s", err, again.Table)
 	}
 }
@@ -84,7 +84,7 @@ func TestProposalKeeps(t *testing.T) {
 		"long.csv": "run,box,gasket,closing,state,freq_mhz,level_dbm\n", "boxes.csv": "box\nb\n", ".hidden.csv": openTrace, "video.ts": "GGGG", "d.txt.gz": zipped(t, openTrace),
 		"picture.png": "\x89PNG\r\n\x1a\n\x00", "empty.csv": "",
 	})
-	p, err := Propose(context.Background(), filepath.Join(dir, "runs.csv"))
+	p, err := Propose(context.Background(), filepath.Join(dir, "runs.csv"), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,7 +110,7 @@ func TestProposalKeeps(t *testing.T) {
 
 // A header alone is completed too.
 func TestProposalForHeader(t *testing.T) {
-	p, err := Propose(context.Background(), folder(t, map[string]string{"runs.csv": "\nfile,box,state\n", "a.csv": openTrace}))
+	p, err := Propose(context.Background(), folder(t, map[string]string{"runs.csv": "\nfile,box,state\n", "a.csv": openTrace}), nil)
 	if err != nil || string(p.Table) != "file,box,state\na.csv,,\n" || p.Kept != 0 {
 		t.Errorf("%+v, %v", p, err)
 	}
@@ -129,7 +129,7 @@ func TestNoProposal(t *testing.T) {
 		{"semicolons", map[string]string{"runs.csv": "file;state\na.csv;open\n", "a.csv": openTrace}, true},
 		{"Latin-1", map[string]string{"runs.csv": "file,note\na.csv,\xe4\n", "a.csv": openTrace}, true},
 	} {
-		p, err := Propose(context.Background(), folder(t, tt.files))
+		p, err := Propose(context.Background(), folder(t, tt.files), nil)
 		var bad *BadInput
 		if p != nil || err == nil || errors.As(err, &bad) != tt.bad || !tt.bad && !errors.Is(err, ErrNoFiles) {
 			t.Errorf("%s: %v, %v", tt.name, p, err)
@@ -138,12 +138,51 @@ func TestNoProposal(t *testing.T) {
 			t.Errorf("%s: %+v", tt.name, bad)
 		}
 	}
-	if _, err := Propose(context.Background(), filepath.Join(t.TempDir(), "gone")); err == nil {
+	if _, err := Propose(context.Background(), filepath.Join(t.TempDir(), "gone"), nil); err == nil {
 		t.Error("a folder that is not there")
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Propose(ctx, folder(t, map[string]string{"a.csv": openTrace})); !errors.Is(err, context.Canceled) {
+	if _, err := Propose(ctx, folder(t, map[string]string{"a.csv": openTrace}), nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// A runs.csv that cannot be read, or is too large, is said to be that and not to be
+// empty; of a trace the reason stands behind its name.
+func TestProposalOfWhatCannotBeRead(t *testing.T) {
+	gone := folder(t, map[string]string{"a.csv": openTrace})
+	if err := os.Symlink("nowhere", filepath.Join(gone, "runs.csv")); err != nil {
+		t.Fatal(err)
+	}
+	huge := folder(t, map[string]string{"a.csv": openTrace, "runs.csv": "file\n"})
+	grown := folder(t, map[string]string{"a.csv": openTrace, "b.csv": openTrace})
+	for _, path := range []string{filepath.Join(huge, "runs.csv"), filepath.Join(grown, "b.csv")} {
+		if err := os.Truncate(path, 256<<20+1); err != nil { // holes, which take no room
+			t.Fatal(err)
+		}
+	}
+	for dir, want := range map[string]string{gone: "runs.csv: no such file", huge: "runs.csv: is larger than 256 MB"} {
+		if p, err := Propose(context.Background(), dir, nil); p != nil || err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, %v, want %q", p, err, want)
+		}
+	}
+	p, err := Propose(context.Background(), grown, nil)
+	if err != nil || p.Rows != 1 || !strings.Contains(strings.Join(p.Said, "\n"), "b.csv: left out, it cannot be read (is larger than 256 MB)") {
+		t.Errorf("%+v, %v", p, err)
+	}
+}
+
+// Every file is told of once, listed or not.
+func TestProgressOfProposal(t *testing.T) {
+	dir := folder(t, map[string]string{"runs.csv": "file,state\na.csv,open\ngone.csv,\n", "a.csv": openTrace, "b.csv": openTrace, "c.csv": openTrace})
+	last, calls := int64(0), int64(0)
+	if _, err := Propose(context.Background(), dir, func(done, total int64) {
+		if calls++; done <= last || total != 4 {
+			t.Errorf("%d of %d after %d", done, total, last)
+		}
+		last = done
+	}); err != nil || last != 4 || calls != 4 {
+		t.Errorf("ended at %d in %d calls, %v", last, calls, err)
 	}
 }

@@ -247,7 +247,7 @@ func (r *reader) indexFile(ctx context.Context, in *file, f found, number int32,
 		if format.name == formats[0].name && f.path != stdinPath && looksTrace(src, size) {
 			r.strays = append(r.strays, f.path)
 		}
-		count, err := format.count(src, size)
+		count, err := format.count(f.path, src, size)
 		in.input.Rows, in.input.Blank, in.input.Skipped = count.Rows, count.Blank, count.Rows-count.Blank
 		return err
 	}

@@ -74,7 +74,13 @@ func (p *proposing) run(c call, paths []string, out output) error {
 	if _, err := os.Lstat(out.file); out.file != "" && !p.force && !errors.Is(err, os.ErrNotExist) {
 		return badValue("output", out.file, "it is there already; name another file, or replace it with --force")
 	}
-	proposal, err := study.Propose(c.ctx, paths[0])
+	var told func(done, total int64)
+	draw, ended := c.progress()
+	if draw != nil {
+		told = func(done, total int64) { draw("looking at traces", done, total) }
+	}
+	proposal, err := study.Propose(c.ctx, paths[0], told)
+	ended()
 	if err != nil {
 		return err
 	}

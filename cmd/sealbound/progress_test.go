@@ -119,9 +119,10 @@ func TestNoTerminal(t *testing.T) {
 func TestProgressOfWriting(t *testing.T) {
 	dir := t.TempDir()
 	for stage, args := range map[string][]string{
-		"packing":   {"pack", "../../testdata/demo", "-o", dir + "/demo.parquet"},
-		"computing": {"pack", "--reduce", "../../testdata/demo", "-o", dir + "/demo.csv", "--no-floor"},
-		"writing":   {"simulate", "-o", dir + "/made-up", "--force"},
+		"packing":           {"pack", "../../testdata/demo", "-o", dir + "/demo.parquet"},
+		"computing":         {"pack", "--reduce", "../../testdata/demo", "-o", dir + "/demo.csv", "--no-floor"},
+		"looking at traces": {"check", "--propose", "../../testdata/traces/spring", "-o", dir + "/runs.csv", "--force"},
+		"writing":           {"simulate", "-o", dir + "/made-up", "--force"},
 	} {
 		clock := &handClock{}
 		ticking := func() time.Time { clock.at = clock.at.Add(time.Second); return clock.now() }

@@ -102,7 +102,7 @@ func simulateOptions(o *campaign.Options, folder *string, demo, yardstick, trace
 		o.Files, err = campaign.ParseFiles(text)
 		return err
 	}}
-	out := option{name: "output", short: "o", value: "FOLDER", usage: "write here; the folder is made, and must hold no other CSV files", set: func(text string) error {
+	out := option{name: "output", short: "o", value: "FOLDER", usage: "write here; the folder is made, and must hold no other files of readings", set: func(text string) error {
 		*folder = text
 		return nil
 	}}

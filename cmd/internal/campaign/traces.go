@@ -1,16 +1,10 @@
 package campaign
 
 import (
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"strings"
-
-	"sealbound/cmd/internal/atomicfile"
 )
 
 // tracesSeed is that of the example of traces.
@@ -20,35 +14,14 @@ const tracesSeed = 20240413
 // analysers save of two invented boxes, with the tables runs.csv that say what each
 // file is of. In spring a swept receiver, whose traces are Latin-1 with semicolons,
 // decimal commas and lines above the header; in summer a network analyser. It
-// refuses files that are there already, unless overwrite is set.
+// refuses what Write refuses.
 func WriteTraces(dir string, overwrite bool) error {
 	files := tracesFiles()
-	fill := func(dir string) error {
-		for _, f := range files {
-			path := filepath.Join(dir, filepath.FromSlash(f.name))
-			if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-				return err
-			}
-			if err := atomicfile.Write(path, func(w io.Writer) error { _, err := w.Write(f.body); return err }); err != nil {
-				return err
-			}
-		}
-		return nil
-	}
-	_, err := os.Stat(dir)
-	switch {
-	case errors.Is(err, os.ErrNotExist):
-		return atomicfile.Folder(dir, fill)
-	case err != nil:
-		return err
-	}
+	var names []string
 	for _, f := range files {
-		path := filepath.Join(dir, filepath.FromSlash(f.name))
-		if _, err := os.Stat(path); err == nil && !overwrite {
-			return fmt.Errorf("%s %w", path, ErrThere)
-		}
+		names = append(names, f.name)
 	}
-	return fill(dir)
+	return place(dir, names, overwrite, func(dir string) error { return writeSide(dir, files) })
 }
 
 // The frequencies of every trace.

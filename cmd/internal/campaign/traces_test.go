@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -66,5 +67,36 @@ func TestTracesOverwrite(t *testing.T) {
 	}
 	if err := WriteTraces(dir, true); err != nil {
 		t.Error(err)
+	}
+}
+
+// Somebody's readings in the folder or below are not made part of the example, nor of
+// a campaign, whatever is to be overwritten.
+func TestFoldersOfOthers(t *testing.T) {
+	settings, layout, err := small(t).Settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, refused := range map[string]bool{"mine.csv": true, "old/mine.CSV.gz": true, "spring/mine.parquet": true, ".hidden.csv": false, ".git/mine.csv": false, "notes.txt": false} {
+		for what, write := range map[string]func(dir string) error{
+			"traces":   func(dir string) error { return WriteTraces(dir, true) },
+			"campaign": func(dir string) error { return Write(dir, settings, layout, true) },
+		} {
+			dir := t.TempDir()
+			path := filepath.Join(dir, filepath.FromSlash(name))
+			if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, []byte("mine"), 0o666); err != nil {
+				t.Fatal(err)
+			}
+			err := write(dir)
+			if files := below(t, dir); (err != nil) != refused || refused && len(files) != 1 || string(files[name]) != "mine" {
+				t.Errorf("%s beside %s: %v, %d files", what, name, err, len(files))
+			}
+			if refused && !strings.Contains(err.Error(), filepath.Base(name)) {
+				t.Errorf("%s: %v does not name %s", what, err, name)
+			}
+		}
 	}
 }

@@ -4,8 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,8 +21,8 @@ import (
 // there whole or not at all; in one that is there already each file is.
 //
 // Write refuses a folder that holds a file of one of those names, unless
-// overwrite is set, and any that holds other CSV files, which a reader would
-// take for readings of the same campaign.
+// overwrite is set, and any that holds, itself or below, other files that a reader
+// would take for readings of the same campaign.
 func Write(dir string, settings simulate.Settings, layout Layout, overwrite bool) error {
 	if err := layout.check(); err != nil {
 		return err
@@ -34,15 +36,27 @@ func Write(dir string, settings simulate.Settings, layout Layout, overwrite bool
 	if err != nil {
 		return err
 	}
-	fill := func(dir string) error { return writeFiles(dir, newRowWriter(c, &layout), groups, side) }
-	_, err = os.Stat(dir)
+	var names []string
+	for _, g := range groups {
+		names = append(names, g.name)
+	}
+	for _, s := range side {
+		names = append(names, s.name)
+	}
+	return place(dir, names, overwrite, func(dir string) error { return writeFiles(dir, newRowWriter(c, &layout), groups, side) })
+}
+
+// place lets fill write files of those names, with / between their parts, into a
+// folder, new or not.
+func place(dir string, names []string, overwrite bool, fill func(dir string) error) error {
+	_, err := os.Stat(dir)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
 		return atomicfile.Folder(dir, fill)
 	case err != nil:
 		return err
 	}
-	if err := refuse(dir, groups, side, overwrite); err != nil {
+	if err := refuse(dir, names, overwrite); err != nil {
 		return err
 	}
 	return fill(dir)
@@ -55,12 +69,17 @@ func writeFiles(dir string, rows *rowWriter, groups []group, side []sideFile) er
 			return err
 		}
 	}
-	for _, s := range side {
-		err := atomicfile.Write(filepath.Join(dir, s.name), func(w io.Writer) error {
-			_, err := w.Write(s.body)
+	return writeSide(dir, side)
+}
+
+// writeSide writes files that are made already, and the folders that they lie in.
+func writeSide(dir string, files []sideFile) error {
+	for _, f := range files {
+		path := filepath.Join(dir, filepath.FromSlash(f.name))
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 			return err
-		})
-		if err != nil {
+		}
+		if err := atomicfile.Write(path, func(w io.Writer) error { _, err := w.Write(f.body); return err }); err != nil {
 			return err
 		}
 	}
@@ -119,27 +138,37 @@ func fileName(prefix, label string, taken map[string]bool) string {
 // ErrThere is wrapped by the error of Write where files would be overwritten.
 var ErrThere = errors.New("is there already")
 
-// refuse finds files that Write would overwrite unasked, and CSV files that it
-// would leave beside its own.
-func refuse(dir string, groups []group, side []sideFile, overwrite bool) error {
+// refuse finds files that would be overwritten unasked, and files of readings that
+// would be left among those of those names, in the folder and below.
+func refuse(dir string, names []string, overwrite bool) error {
 	own := map[string]bool{}
-	for _, g := range groups {
-		own[g.name] = true
+	for _, name := range names {
+		own[name] = true
 	}
-	for _, s := range side {
-		own[s.name] = true
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
+	return filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		hidden := path != dir && strings.HasPrefix(d.Name(), ".")
 		switch {
-		case own[e.Name()] && !overwrite:
-			return fmt.Errorf("%s %w", filepath.Join(dir, e.Name()), ErrThere)
-		case strings.EqualFold(filepath.Ext(e.Name()), ".csv") && !own[e.Name()]:
-			return fmt.Errorf("%s: a CSV file that this campaign does not write would be read as part of it; take it away or choose another folder", filepath.Join(dir, e.Name()))
+		case err != nil:
+			return err
+		case d.IsDir() && hidden:
+			return filepath.SkipDir
+		case d.IsDir() || hidden: // which no reader looks at
+			return nil
 		}
-	}
-	return nil
+		name, err := filepath.Rel(dir, path)
+		switch name = filepath.ToSlash(name); {
+		case err != nil:
+			return err
+		case own[name] && !overwrite:
+			return fmt.Errorf("%s %w", path, ErrThere)
+		case !own[name] && isReadings(name):
+			return fmt.Errorf("%s: it is not of this campaign and would be read as part of it; take it away or choose another folder", path)
+		}
+		return nil
+	})
+}
+
+// isReadings tells by its name whether a file would be read.
+func isReadings(name string) bool {
+	return slices.Contains([]string{".csv", ".parquet", ".arrow"}, filepath.Ext(strings.TrimSuffix(strings.ToLower(name), ".gz")))
 }

@@ -15,9 +15,10 @@ type Proposal struct {
 }
 
 // Propose writes a runs.csv for the trace files in a folder and below. A folder
-// without any, or with a runs.csv that cannot be read, is an *InputError.
-func Propose(ctx context.Context, folder string) (*Proposal, error) {
-	p, err := ingest.Propose(ctx, folder)
+// without any, or with a runs.csv that cannot be read, is an *InputError. told is told
+// how many of the files were looked at; nil: not told.
+func Propose(ctx context.Context, folder string, told func(done, total int64)) (*Proposal, error) {
+	p, err := ingest.Propose(ctx, folder, told)
 	if err != nil {
 		summary := &ingest.Summary{}
 		if bad := (*ingest.BadInput)(nil); errors.As(err, &bad) {
