@@ -1,6 +1,9 @@
 package band
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // A Value is the band value of one closing.
 type Value struct {
@@ -79,6 +82,28 @@ func Values(t Table) (*Result, error) {
 		return nil, err
 	}
 	return r, nil
+}
+
+// At returns the band values of the same closings over the same points at other
+// attenuations, dB, one for each reading of the table. The error speaks of their number,
+// or of one that is not finite.
+func (r *Result) At(db []float64) ([]Value, error) {
+	if len(db) != len(r.table.DB) {
+		return nil, fmt.Errorf("band: %d values for %d readings", len(db), len(r.table.DB))
+	}
+	for i, v := range db {
+		if v-v != 0 {
+			return nil, fmt.Errorf("band: reading %d: attenuation is not finite", i)
+		}
+	}
+	if r.Reason != None {
+		return nil, nil
+	}
+	t, other := *r.table, *r
+	t.DB = db
+	other.table, other.Values = &t, nil
+	err := other.reduce()
+	return other.Values, err
 }
 
 // reduce works out the values, fitting by fitting.

@@ -341,3 +341,38 @@ func TestPowerAverage(t *testing.T) {
 		t.Errorf("power %v", v.Power)
 	}
 }
+
+// Other attenuations at the same readings: as if the table had held them.
+func TestAt(t *testing.T) {
+	fitting, rows := holed(9)
+	in := tableOf(fitting, rows)
+	for k := range in.Limited {
+		in.Limited[k] = k%11 == 0
+	}
+	r := mustValues(t, in)
+	raised := slices.Clone(in.DB)
+	for k, is := range in.Limited {
+		if is {
+			raised[k] += 20
+		}
+	}
+	got, err := r.At(raised)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := in
+	other.DB = raised
+	if want := mustValues(t, other).Values; !slices.Equal(got, want) || slices.Equal(got, r.Values) {
+		t.Errorf("raised: %v, want %v", got, want)
+	}
+	if got, err = r.At(in.DB); err != nil || !slices.Equal(got, r.Values) {
+		t.Errorf("as they were: %v, %v, want %v", got, err, r.Values)
+	}
+	if _, err = r.At(raised[1:]); err == nil {
+		t.Error("one attenuation is missing")
+	}
+	raised[3] = math.Inf(1)
+	if _, err = r.At(raised); err == nil {
+		t.Error("one attenuation is infinite")
+	}
+}

@@ -1,6 +1,8 @@
 package band
 
 import (
+	"math/rand/v2"
+	"reflect"
 	"slices"
 	"testing"
 )
@@ -57,5 +59,47 @@ func TestBelow(t *testing.T) {
 	}
 	if used, all := r.Below(nil); used != 0 || all != 0 {
 		t.Errorf("below no target: %d, %d", used, all)
+	}
+}
+
+// Complete tables in order are used as they stand, others through an index: the same
+// comes of both.
+func TestInOrderOrNot(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	for _, limited := range []bool{false, true} {
+		var fitting []int32
+		var rows [][]float64
+		for c := range 12 {
+			row := make([]float64, 17)
+			for p := range row {
+				row[p] = 60 + 5*rng.NormFloat64()
+			}
+			fitting, rows = append(fitting, int32(c/5)), append(rows, row)
+		}
+		in := tableOf(fitting, rows)
+		for i := range in.Limited {
+			in.Limited[i] = limited && i%7 == 0
+		}
+		mixed := Table{Fitting: in.Fitting, Points: in.Points}
+		for _, i := range rng.Perm(len(in.DB)) {
+			mixed.Closing, mixed.Point = append(mixed.Closing, in.Closing[i]), append(mixed.Point, in.Point[i])
+			mixed.DB, mixed.Limited = append(mixed.DB, in.DB[i]), append(mixed.Limited, in.Limited[i])
+		}
+		a, b := mustValues(t, in), mustValues(t, mixed)
+		if !slices.Equal(a.Values, b.Values) {
+			t.Errorf("values %v, not in order %v", a.Values, b.Values)
+		}
+		pa, pb := a.ByPoint(), b.ByPoint()
+		if !reflect.DeepEqual(pa, pb) {
+			t.Errorf("by point %v, not in order %v", pa, pb)
+		}
+		target := slices.Repeat([]float64{55}, in.Points)
+		usedA, allA := a.Below(target)
+		usedB, allB := b.Below(target)
+		lowA, _ := a.Lowest()
+		lowB, _ := b.Lowest()
+		if usedA != usedB || allA != allB || lowA != lowB || usedA == 0 {
+			t.Errorf("below %d and %d, lowest %v; not in order %d and %d, %v", usedA, allA, lowA, usedB, allB, lowB)
+		}
 	}
 }

@@ -52,13 +52,29 @@ func chiDrop(u, e float64) float64 {
 	if math.Abs(y) > 0.35 {
 		return 0.5*e*e - 0.5 - u
 	}
-	// Taylor: without it the difference cancels, and nu may be large.
-	s := 1.0
-	for k := 15.0; k >= 3; k-- {
-		s = 1 + s*y/k
-	}
-	return 0.25 * y * y * s
+	// Taylor: without it the difference cancels, and nu may be large. The sum of
+	// 2 y^k/(k+2)!, even and odd powers side by side.
+	z := y * y
+	even := 1 + z*(2.0/f4+z*(2.0/f6+z*(2.0/f8+z*(2.0/f10+z*(2.0/f12+z*(2.0/f14))))))
+	odd := 2.0/f3 + z*(2.0/f5+z*(2.0/f7+z*(2.0/f9+z*(2.0/f11+z*(2.0/f13)))))
+	return 0.25 * z * (even + y*odd)
 }
+
+// Factorials.
+const (
+	f3  = 6.0
+	f4  = 4 * f3
+	f5  = 5 * f4
+	f6  = 6 * f5
+	f7  = 7 * f6
+	f8  = 8 * f7
+	f9  = 9 * f8
+	f10 = 10 * f9
+	f11 = 11 * f10
+	f12 = 12 * f11
+	f13 = 13 * f12
+	f14 = 14 * f13
+)
 
 // logNormCDF returns ln Phi(z), also where Phi(z) underflows (Abramowitz &
 // Stegun 26.2.12).

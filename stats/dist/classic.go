@@ -73,11 +73,16 @@ func TQuantile(p, nu float64) float64 {
 		return 0
 	case nu > manyT:
 		return manyTQuantile(p, nu)
-	case p < 0.5:
-		return -absT(math.Max(0, 1-2*p), 2*p, nu)
 	}
-	return absT(2*p-1, 2*(1-p), nu)
+	return tQuantiles.of(p, nu, func(p, nu float64) float64 {
+		if p < 0.5 {
+			return -absT(math.Max(0, 1-2*p), 2*p, nu)
+		}
+		return absT(2*p-1, 2*(1-p), nu)
+	})
 }
+
+var tQuantiles memo
 
 // absT returns the t with P(|T| <= t) = within and P(|T| > t) = beyond.
 func absT(within, beyond, nu float64) float64 {

@@ -136,7 +136,8 @@ type Result struct {
 	Values                          []float64 // band value by kept closing, dB
 	Kept                            []int32   // codes of those closings
 
-	fromRepeats bool // the uncertainty of the reference is that of its repeats
+	fromRepeats   bool      // the uncertainty of the reference is that of its repeats
+	pointHeadroom []float64 // by place in Points: the smallest that a closing had, dB; NaN where not known
 }
 
 // Bounds are one-sided lower and upper bounds of the same quantity, dB.

@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"sealbound/stats"
-	"sealbound/stats/dist"
 	"sealbound/stats/mixed"
 )
 
@@ -19,14 +18,7 @@ type frame struct {
 	units    int      // of the level at which the mean is replicated
 	unitName string
 	balanced *mixed.Balanced // nil unless one level divides the closings evenly
-	recent   []quantile
 }
-
-// A quantile of Student's t that was asked for. The points of a band ask for the same
-// few over and over.
-type quantile struct{ confidence, df, t float64 }
-
-const mostRecent = 8
 
 // newFrame separates the levels of n closings.
 func newFrame(g groups, n int) *frame {
@@ -43,21 +35,6 @@ func newFrame(g groups, n int) *frame {
 		f.balanced, _ = mixed.NewBalanced(f.levels.Terms[0], f.levels.Residual, n)
 	}
 	return f
-}
-
-// t is the quantile of Student's t.
-func (f *frame) t(confidence, df float64) float64 {
-	for _, q := range f.recent {
-		if q.confidence == confidence && q.df == df {
-			return q.t
-		}
-	}
-	q := quantile{confidence, df, dist.TQuantile(confidence, df)}
-	if len(f.recent) == mostRecent {
-		f.recent = f.recent[1:]
-	}
-	f.recent = append(f.recent, q)
-	return q.t
 }
 
 // frames finds the frame of closings, the last one again where they are the same.

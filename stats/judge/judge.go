@@ -27,7 +27,7 @@ func Judge(d Data, s Settings) (Result, error) {
 	for _, k := range v.Values {
 		r.Kept = append(r.Kept, k.Closing)
 	}
-	values := take(v, s.average())
+	values := take(v.Values, s.average())
 	r.Values = values
 	r.TargetDB = d.meanTarget(r.Points)
 	of := newFrames(d)
@@ -35,7 +35,7 @@ func Judge(d Data, s Settings) (Result, error) {
 	g := frame.g
 	keep, used := flags(r.Kept, d.Closings), flags(r.Points, d.Points)
 	r.count(d, g, keep, used)
-	r.headroom(d, keep, used)
+	r.headroom(d, keep)
 
 	ref := r.scope(d, s, g)
 	readings := v.ByPoint()
@@ -48,7 +48,7 @@ func Judge(d Data, s Settings) (Result, error) {
 		r.Warnings = append(r.Warnings, stats.Warning{Code: "few-sessions",
 			Text: "two sessions tell little of how sessions differ: where they differ more than the boxes do, a bound at 0.95 holds in about 0.90 of campaigns (coverage in 0.86); a third session mends it"})
 	}
-	r.OtherAverageDB = plainMean(take(v, 1-s.average())) - plainMean(values) + r.Mean.Value
+	r.OtherAverageDB = plainMean(take(v.Values, 1-s.average())) - plainMean(values) + r.Mean.Value
 	r.future(values, g, s)
 	switch {
 	case !d.Reduced:
@@ -63,7 +63,7 @@ func Judge(d Data, s Settings) (Result, error) {
 			r.Censored = none(reduced)
 		}
 	}
-	raised, err := r.verdicts(of, s, frame, readings, keep)
+	raised, err := r.verdicts(of, s, frame, readings)
 	if err != nil {
 		return r, err
 	}
@@ -99,9 +99,9 @@ func (d Data) band(levels []float64) (*band.Result, error) {
 		Fitting: d.Fitting, Points: d.Points})
 }
 
-func take(v *band.Result, a band.Average) []float64 {
-	out := make([]float64, len(v.Values))
-	for i, k := range v.Values {
+func take(values []band.Value, a band.Average) []float64 {
+	out := make([]float64, len(values))
+	for i, k := range values {
 		out[i] = k.By(a)
 	}
 	return out
@@ -131,15 +131,15 @@ func (r *Result) count(d Data, g groups, keep, used []bool) {
 	r.Closings = len(r.Kept)
 	r.Boxes, r.Fittings, r.Sessions = g.box.Levels, g.fitting.Levels, g.session.Levels
 	r.Runs = subset(d.Run, r.Kept, "run").Levels
-	for i, p := range d.Point {
-		if !keep[d.Closing[i]] || !used[p] {
-			continue
-		}
-		r.Readings++
-		if d.Limited[i] {
-			r.Limited++
-		}
-		if !d.FloorKnown[i] {
+	for _, v := range r.Band.Values {
+		r.Readings += v.Points
+		r.Limited += v.Limited
+	}
+	if !slices.Contains(d.FloorKnown, false) {
+		return
+	}
+	for i, known := range d.FloorKnown {
+		if !known && keep[d.Closing[i]] && used[d.Point[i]] {
 			r.FloorUnknown = true
 		}
 	}
@@ -149,55 +149,69 @@ func (r *Result) count(d Data, g groups, keep, used []bool) {
 // had there; HeadroomDB is the smallest over sessions of the mean over points,
 // HeadroomLowDB the smallest of all. A point without a known floor leaves both
 // undefined.
-func (r *Result) headroom(d Data, keep, used []bool) {
-	place := make([]int32, d.Points) // of a point among those used
+func (r *Result) headroom(d Data, keep []bool) {
+	low := r.headroomRows(d, keep)
+	r.pointHeadroom = slices.Repeat([]float64{math.NaN()}, len(r.Points))
+	mean, lowest := math.NaN(), math.NaN()
+	known := true
+	for _, row := range low {
+		sum, n := 0.0, 0
+		for k, h := range row {
+			if h != noHeadroom {
+				sum, n = sum+h, n+1
+				lowest = smallest(lowest, h)
+				r.pointHeadroom[k] = smallest(r.pointHeadroom[k], h)
+			}
+		}
+		if n > 0 {
+			known = known && !math.IsNaN(sum)
+			mean = smallest(mean, sum/float64(n))
+		}
+	}
+	if known {
+		r.HeadroomDB, r.HeadroomLowDB = mean, lowest
+	}
+}
+
+// noHeadroom stands where no closing of a session was read at a point.
+var noHeadroom = math.Inf(1)
+
+// headroomRows is the smallest headroom by session and place of a point among those
+// used; NaN where none of the closings there knows it. A session without a closing has
+// no row.
+func (r *Result) headroomRows(d Data, keep []bool) [][]float64 {
+	place := slices.Repeat([]int32{-1}, d.Points)
 	for k, p := range r.Points {
 		place[p] = int32(k)
 	}
 	// A closing kept has half of the points or more, so no row is mostly empty.
 	low := make([][]float64, d.Session.Levels)
-	none := math.Inf(1)
-	for i, p := range d.Point {
-		c := d.Closing[i]
-		if !keep[c] || !used[p] {
-			continue
-		}
-		row := low[d.Session.Codes[c]]
-		if row == nil {
-			row = make([]float64, len(r.Points))
-			for k := range row {
-				row[k] = none
-			}
-			low[d.Session.Codes[c]] = row
-		}
-		if h := &row[place[p]]; *h == none || math.IsNaN(*h) || d.HeadroomDB[i] < *h {
-			*h = d.HeadroomDB[i]
-		}
-	}
-	smallest := func(a, b float64) float64 {
-		if math.IsNaN(a) || b < a {
-			return b
-		}
-		return a
-	}
-	mean, lowest := math.NaN(), math.NaN()
-	for _, row := range low {
-		sum, n := 0.0, 0
-		for _, h := range row {
-			if h != none {
-				sum, n = sum+h, n+1
-				lowest = smallest(lowest, h)
+	last, row := int32(-1), []float64(nil) // of the closing before
+	for i, c := range d.Closing {
+		if c != last {
+			if last, row = c, nil; keep[c] {
+				session := d.Session.Codes[c]
+				if low[session] == nil {
+					low[session] = slices.Repeat([]float64{noHeadroom}, len(r.Points))
+				}
+				row = low[session]
 			}
 		}
-		switch {
-		case n == 0:
-		case math.IsNaN(sum):
-			return
-		default:
-			mean = smallest(mean, sum/float64(n))
+		if k := place[d.Point[i]]; row != nil && k >= 0 {
+			if h := d.HeadroomDB[i]; h < row[k] || !(row[k] < noHeadroom) {
+				row[k] = h
+			}
 		}
 	}
-	r.HeadroomDB, r.HeadroomLowDB = mean, lowest
+	return low
+}
+
+// smallest is the smaller of two numbers, of which a may be NaN for none yet.
+func smallest(a, b float64) float64 {
+	if math.IsNaN(a) || b < a {
+		return b
+	}
+	return a
 }
 
 // scope says what the result may be said of, and what carries the error of the
@@ -280,7 +294,7 @@ func (r *Result) lowest(d Data, v *band.Result) {
 }
 
 // verdicts sets them, and returns the mean with every limited reading raised.
-func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.PointReadings, keep []bool) (raised Mean, err error) {
+func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.PointReadings) (raised Mean, err error) {
 	d := frames.d
 	e := evidence{target: r.TargetDB, headroom: r.HeadroomDB, floorUnknown: r.FloorUnknown, limitedShare: r.limitedShare()}
 	of := func(lower, upper, raised float64) Verdict {
@@ -295,7 +309,7 @@ func (r *Result) verdicts(frames *frames, s Settings, f *frame, readings []band.
 	r.Verdicts[OnNext] = of(r.Next.LowerDB, r.Next.UpperDB, r.Next.UpperDB)
 	r.Verdicts[OnCoverage] = of(r.Coverage.LowerDB, r.Coverage.UpperDB, r.Coverage.UpperDB)
 	if w := r.Weakest; w != nil {
-		e.target, e.headroom = 0, r.headroomMargin(d, keep)
+		e.target, e.headroom = 0, r.headroomMargin(d)
 		r.Verdicts[OnWeakest] = of(w.MarginDB, w.UpperMarginDB, r.raisedWeakest(frames, s, readings))
 	}
 	return raised, nil
@@ -309,12 +323,11 @@ func (r *Result) raisedMean(d Data, s Settings, f *frame) (Mean, error) {
 	if r.Limited == 0 {
 		return r.Mean, nil
 	}
-	v, err := d.band(raise(d.DB, d.Limited, s.RaiseDB))
-	if err != nil || v.Reason != band.None {
-		nan := math.NaN()
-		return Mean{Estimate: stats.Estimate{Value: nan, SE: nan, DF: nan, Lower: nan, Upper: nan}}, err
+	values, err := r.Band.At(raise(d.DB, d.Limited, s.RaiseDB))
+	if err != nil {
+		return Mean{}, err
 	}
-	return f.mean(take(v, s.average()), false, s.Confidence, r.ReferenceU), nil
+	return f.mean(take(values, s.average()), false, s.Confidence, r.ReferenceU), nil
 }
 
 // hidden tells why more of the same cannot settle a mean below the target: it does
@@ -330,7 +343,11 @@ func (r *Result) hidden(raised Mean) string {
 	return ""
 }
 
+// raise returns levels with the limited ones raised; db itself where there are none.
 func raise(db []float64, limited []bool, by float64) []float64 {
+	if !slices.Contains(limited, true) {
+		return db
+	}
 	out := append([]float64(nil), db...)
 	for i, l := range limited {
 		if l {
@@ -361,19 +378,14 @@ func (r *Result) raisedWeakest(frames *frames, s Settings, readings []band.Point
 
 // headroomMargin is the smallest over the points behind the result of headroom -
 // target; NaN where a point has no known headroom.
-func (r *Result) headroomMargin(d Data, keep []bool) float64 {
-	low := slices.Repeat([]float64{math.NaN()}, d.Points)
-	for i, p := range d.Point {
-		if m := d.HeadroomDB[i] - d.TargetDB[p]; keep[d.Closing[i]] && !(m >= low[p]) && !math.IsNaN(m) {
-			low[p] = m
-		}
-	}
+func (r *Result) headroomMargin(d Data) float64 {
 	least := math.Inf(1)
-	for _, p := range r.Points {
-		if math.IsNaN(low[p]) {
-			return low[p]
+	for k, p := range r.Points {
+		m := r.pointHeadroom[k] - d.TargetDB[p]
+		if math.IsNaN(m) {
+			return m
 		}
-		least = min(least, low[p])
+		least = min(least, m)
 	}
 	return least
 }

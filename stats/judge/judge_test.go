@@ -290,6 +290,27 @@ func TestNeeded(t *testing.T) {
 	}
 }
 
+// The number is the first with power 0.8, found one by one.
+func TestNeededIsTheFirst(t *testing.T) {
+	for _, shift := range []float64{0.35, 0.5, 0.8, 1.1, 2} {
+		values := []float64{50 + shift, 51 + shift, 49 + shift, 50 + shift} // s^2 2/3
+		r := mustJudge(t, dataOf(values, oneStrip), usual)
+		want := 0
+		for more := 1; more <= 100 && want == 0; more++ {
+			n := float64(4 + more)
+			power := dist.NoncentralT{Nu: n - 1, Delta: shift / math.Sqrt(2.0/3/n)}.Survival(dist.TQuantile(0.95, n-1))
+			if power >= 0.8 {
+				want = more
+			}
+		}
+		switch {
+		case r.Verdicts[OnMean] != Undecided:
+		case r.Needed == nil || r.Needed.More != want:
+			t.Errorf("%g dB above the target: needed %+v, want %d", shift, r.Needed, want)
+		}
+	}
+}
+
 // Boxes whose closings read alike, as coarse rounding makes them, count once each:
 // the t bound of their three figures, by hand with t(0.95; 2) = 2.91999.
 func TestClosingsAlike(t *testing.T) {

@@ -91,9 +91,9 @@ func (f *frame) mean(values []float64, oneSided bool, confidence float64, ref So
 	if ref.UDB > 0 {
 		m.SE, m.DF = combine(interval.Component{U: m.plainSE, DF: m.plainDF}, ref.component())
 	}
-	half := f.t(confidence, m.DF) * m.SE
+	half := dist.TQuantile(confidence, m.DF) * m.SE
 	if m.boldReference() {
-		half = math.Max(half, f.t(confidence, m.plainDF)*m.plainSE)
+		half = math.Max(half, dist.TQuantile(confidence, m.plainDF)*m.plainSE)
 	}
 	m.Lower, m.Upper, m.Attained = m.Value-half, m.Value+half, confidence
 	return m

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"sealbound/stats/dist"
@@ -39,16 +40,26 @@ func neededOf(m Mean, target, confidence float64) (*Needed, string) {
 	}
 	unit, units, kept, keptDF := m.scaling()
 	scaled := math.Max(m.plainSE*m.plainSE-kept, 0)
-	for more := 1; more <= mostMoreNeeded; more++ {
+	power := func(more int) float64 {
 		n := float64(units + more)
 		se, df := combine(interval.Component{U: math.Sqrt(scaled * float64(units) / n), DF: n - 1},
 			interval.Component{U: math.Sqrt(kept), DF: keptDF}, m.reference.component())
 		if se == 0 {
+			return math.NaN()
+		}
+		return dist.NoncentralT{Nu: df, Delta: gap / se}.Survival(dist.TQuantile(confidence, df))
+	}
+	more := 1
+	if kept == 0 && m.reference.UDB == 0 { // each unit adds power then, so halving finds the number
+		more += sort.Search(mostMoreNeeded, func(i int) bool { return !(power(i+1) < wantedPower) })
+	}
+	for ; more <= mostMoreNeeded; more++ {
+		p := power(more)
+		if math.IsNaN(p) {
 			break
 		}
-		t := dist.TQuantile(confidence, df)
-		if power := (dist.NoncentralT{Nu: df, Delta: gap / se}).Survival(t); power >= wantedPower {
-			return &Needed{Unit: unit, More: more, Power: power}, ""
+		if p >= wantedPower {
+			return &Needed{Unit: unit, More: more, Power: p}, ""
 		}
 	}
 	return nil, fmt.Sprintf("more than %d further %s would be needed", mostMoreNeeded, plural(unit, 2))

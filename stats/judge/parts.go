@@ -42,7 +42,7 @@ func (d Data) Levels(closings []int32) []stats.Factor {
 // floor.
 func (d Data) Headroom(closings, points []int32) (mean, low float64) {
 	r := Result{Points: points, HeadroomDB: math.NaN(), HeadroomLowDB: math.NaN()}
-	r.headroom(d, flags(closings, d.Closings), flags(points, d.Points))
+	r.headroom(d, flags(closings, d.Closings))
 	return r.HeadroomDB, r.HeadroomLowDB
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"sealbound/stats"
 	"sealbound/stats/band"
+	"sealbound/stats/dist"
 )
 
 // visits are the pairs of fitting and session that occur.
@@ -92,7 +93,7 @@ func (f *frame) upper(m Mean, confidence float64) float64 {
 	if math.IsNaN(m.Upper) || m.Method == "sign" {
 		return math.NaN()
 	}
-	return m.Value + f.t(confidence, m.DF)*m.SE
+	return m.Value + dist.TQuantile(confidence, m.DF)*m.SE
 }
 
 // lowestMeanOf is the point whose mean over closings is lowest.

@@ -71,10 +71,18 @@ func (b *Balanced) Fit(y []float64) (f BalancedFit, ok bool) {
 	means = means[:b.groups]
 	n, each := float64(len(y)), float64(b.each)
 	var mean, largest float64
+	first, at, sum := y[0], b.codes[0], 0.0
 	for i, c := range b.codes { // about the first value: a common level costs no digits
-		means[c] += y[i] - y[0]
-		largest = math.Max(largest, math.Abs(y[i])) // NaN stays
+		if c != at { // the values of a group mostly follow each other
+			means[at] = sum
+			at, sum = c, means[c]
+		}
+		sum += y[i] - first
+		if size := math.Abs(y[i]); size > largest {
+			largest = size
+		}
 	}
+	means[at] = sum
 	for c := range means {
 		means[c] /= each
 		mean += means[c] / float64(b.groups)
@@ -84,11 +92,11 @@ func (b *Balanced) Fit(y []float64) (f BalancedFit, ok bool) {
 		between += (m - mean) * (m - mean) * each
 	}
 	for i, c := range b.codes {
-		e := y[i] - y[0] - means[c]
+		e := y[i] - first - means[c]
 		within += e * e
 	}
 	total := (between + within) / (n - 1)
-	f = BalancedFit{b: b, Mean: y[0] + mean, between: between / float64(b.groups-1), within: within / (n - float64(b.groups))}
+	f = BalancedFit{b: b, Mean: first + mean, between: between / float64(b.groups-1), within: within / (n - float64(b.groups))}
 	switch {
 	case !(largest <= magnitudeLimit), !(math.Sqrt(total) > nearConstant*largest), !(f.within > nearNoError*total),
 		math.Abs(f.between-f.within) <= nearZero*f.within:
