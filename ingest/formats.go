@@ -47,7 +47,7 @@ func formatOf(path string) format {
 }
 
 // formatFor chooses by how the file begins where that is plain, else by the ending:
-// a packed file is known also on standard input, a table of closings by its header.
+// a packed file is known also on standard input, a table of closings and a result by their headers.
 func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
 	head := make([]byte, min(size, 8))
 	if _, err := src.ReadAt(head, 0); err != nil && err != io.EOF {
@@ -61,7 +61,9 @@ func formatFor(path string, src io.ReaderAt, size int64) (format, error) {
 		return f, nil
 	}
 	names, err := reduced.Header(src, size)
-	if reduced.Is(names) {
+	if command := resultOf(names); command != "" {
+		f = format{name: "result", open: refuseResult(command), count: countLines}
+	} else if reduced.Is(names) {
 		f = format{name: "closings", open: reduced.OpenCSV, count: countLines}
 	}
 	return f, err

@@ -189,6 +189,9 @@ func (p *proposer) look(name string) {
 		if names := columnNames(bytes.NewReader(text), int64(len(text))); namesFrequency(names) && namesState(names) {
 			p.say("%s: left out, its columns are those of readings in the long format", p.path(name))
 			return
+		} else if command := resultOf(names); command != "" {
+			p.say("%s: left out, it is a result that %s wrote", p.path(name), command)
+			return
 		}
 		proposed, reasons := trace.Propose(text)
 		if what := noTrace(text, reasons); what != "" {

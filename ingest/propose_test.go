@@ -186,3 +186,11 @@ func TestProgressOfProposal(t *testing.T) {
 		t.Errorf("ended at %d in %d calls, %v", last, calls, err)
 	}
 }
+
+// A result that lies among the traces is none.
+func TestProposalPassesResults(t *testing.T) {
+	p, err := Propose(context.Background(), folder(t, map[string]string{"a.csv": openTrace, "r.csv": "band_name,slope_db_per_year,retest_by\nUHF,-0.1,2027-01-01\n"}), nil)
+	if err != nil || p.Rows != 1 || !strings.Contains(strings.Join(p.Said, "\n"), "r.csv: left out, it is a result that wear wrote") {
+		t.Errorf("%+v, %v", p, err)
+	}
+}

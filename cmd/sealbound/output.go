@@ -71,7 +71,7 @@ func (o output) write(doc *report.Document, paths []string, stdout, stderr io.Wr
 		return err
 	}
 	if folder := folderAround(o.file, paths); folder != "" && isTable(o.file) {
-		complain(stderr, fmt.Sprintf("%s lies in %s, and is taken for readings where that folder is read again; put it elsewhere.", o.file, folder))
+		complain(stderr, fmt.Sprintf("%s lies in %s, and is refused where that folder is read again; put it elsewhere.", o.file, folder))
 	}
 	return nil
 }
