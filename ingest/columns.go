@@ -18,20 +18,20 @@ func floats(mem memory.Allocator, n int, at func(i int) float64) arrow.Array {
 	buf := room(mem, n*arrow.Float64SizeBytes)
 	defer buf.Release()
 	values := arrow.Float64Traits.CastFromBytes(buf.Bytes())
+	nulls := 0
 	for i := range values {
 		values[i] = at(i)
-	}
-	return gaps(mem, values, buf)
-}
-
-// gaps makes a column of values, which lie in buf, null where they are NaN.
-func gaps(mem memory.Allocator, values []float64, buf *memory.Buffer) arrow.Array {
-	n, nulls := len(values), 0
-	for _, v := range values {
-		if v != v {
+		if values[i] != values[i] {
 			nulls++
 		}
 	}
+	return gaps(mem, values, nulls, buf)
+}
+
+// gaps makes a column of values, which lie in buf, null where they are NaN, which so
+// many are.
+func gaps(mem memory.Allocator, values []float64, nulls int, buf *memory.Buffer) arrow.Array {
+	n := len(values)
 	var valid *memory.Buffer
 	if nulls > 0 {
 		valid = room(mem, int(bitutil.BytesForBits(int64(n))))

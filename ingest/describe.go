@@ -148,8 +148,7 @@ func (p *pairing) counts() Counts {
 		if kinds[k]++; k == reading.Noise {
 			continue
 		}
-		s := setting{orZero(tx[i]), orZero(gain[i])}
-		if len(settings) == 0 || s != last {
+		if s := (setting{orZero(tx[i]), orZero(gain[i])}); s != last || len(settings) == 0 {
 			settings[s], last = true, s
 		}
 	}

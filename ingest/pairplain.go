@@ -62,7 +62,9 @@ func (p *pairing) pairPlain(ctx context.Context, from int) (int, error) {
 	closing, points, kinds, limited, norm, floors, txs, gains := p.closing.of[:n], p.points.of[:n], b.Kind[:n], b.Limited[:n], p.norm[:n], b.Floor[:n], b.Tx[:n], b.Gain[:n]
 	margin, setting := p.opt.FloorMarginDB, p.opt.FloorDBM
 	rows := p.closed[from:]
-	pairs := p.pairs
+	first := len(p.pairs)
+	pairs := slices.Grow(p.pairs, len(rows))[:first+len(rows)] // filled in place: a pair is large
+	taken := 0
 	for i, r := range rows {
 		c, at := closing[r], points[r]
 		if i+1 < len(rows) {
@@ -75,19 +77,26 @@ func (p *pairing) pairPlain(ctx context.Context, from int) (int, error) {
 		if kinds[r] != reading.Closed || limited[r] || open.meanDB != open.meanDB || m != open.makeup || len(p.context) > 0 && p.context[r] != open.context {
 			break
 		}
-		if len(pairs)%4096 == 4095 && ctx.Err() != nil {
+		if i%4096 == 4095 && ctx.Err() != nil {
 			return 0, ctx.Err()
 		}
-		closed, tx, gain := norm[r], orZero(txs[r]), orZero(gains[r])
-		pairs = append(pairs, pair{closing: c, point: at, row: r, openRow: open.rows[0], sweeps: 1, open: open.meanDB, closed: closed,
-			headroom: math.NaN(), attenuation: open.meanDB - closed, floorKnown: p.opt.NoFloor})
-		q := &pairs[len(pairs)-1]
+		taken = i + 1
+		closed, q := norm[r], &pairs[first+i]
+		q.closing, q.point, q.row, q.openRow, q.sweeps = c, at, r, open.rows[0], 1
+		q.open, q.closed, q.headroom, q.attenuation = open.meanDB, closed, math.NaN(), open.meanDB-closed
+		q.limited, q.floorKnown, q.own, q.floor = false, p.opt.NoFloor, false, noFloor
 		f := floors[r]
 		switch {
 		case f == f:
-			f, q.floor = f-gain-tx, floorColumn
+			if m&withGain != 0 {
+				f -= gains[r]
+			}
+			if m&withTx != 0 {
+				f -= txs[r]
+			}
+			q.floor = floorColumn
 		case setting != nil && m&relative == 0:
-			f, q.floor = *setting-gain-tx, floorOption
+			f, q.floor = *setting-orZero(gains[r])-orZero(txs[r]), floorOption
 		default:
 			continue
 		}
@@ -96,7 +105,6 @@ func (p *pairing) pairPlain(ctx context.Context, from int) (int, error) {
 			q.limited, q.attenuation = true, open.meanDB-max(closed, f)
 		}
 	}
-	taken := len(pairs) - len(p.pairs)
-	p.pairs = pairs
+	p.pairs = pairs[:first+taken]
 	return taken, nil
 }

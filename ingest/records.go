@@ -15,13 +15,23 @@ func attenuationRecord(mem memory.Allocator, pairs []pair, line []int32) arrow.R
 	n := len(pairs)
 	t := newTable(mem, n, 3, 4, 2)
 	defer t.release()
-	closing, point, row := t.ints[0], t.ints[1], t.ints[2]
-	attenuation, headroom, open, closed := t.floats[0], t.floats[1], t.floats[2], t.floats[3]
+	closing, point, row := t.ints[0][:n], t.ints[1][:n], t.ints[2][:n]
+	attenuation, headroom, open, closed := t.floats[0][:n], t.floats[1][:n], t.floats[2][:n], t.floats[3][:n]
 	limited, floorKnown := t.flags[0], t.flags[1]
+	var nulls [4]int       // of attenuation, headroom, open, closed
 	for i := range pairs { // all columns at once: the pairs are read from memory once
 		q := &pairs[i]
 		closing[i], point[i], row[i] = q.closing, q.point, line[q.row]
 		attenuation[i], headroom[i], open[i], closed[i] = q.attenuation, q.headroom, q.open, q.closed
+		if q.headroom != q.headroom {
+			nulls[1]++
+		}
+		if q.open != q.open {
+			nulls[2]++
+		}
+		if q.closed != q.closed {
+			nulls[3]++
+		}
 		bit := byte(1) << (i & 7)
 		if q.limited {
 			limited[i>>3] |= bit
@@ -31,7 +41,7 @@ func attenuationRecord(mem memory.Allocator, pairs []pair, line []int32) arrow.R
 		}
 	}
 	return newRecord(Attenuation, n, []arrow.Array{
-		t.whole(0), t.whole(1), t.number(0), t.truth(0), t.truth(1), t.number(1), t.whole(2), t.number(2), t.number(3),
+		t.whole(0), t.whole(1), t.number(0, nulls[0]), t.truth(0), t.truth(1), t.number(1, nulls[1]), t.whole(2), t.number(2, nulls[2]), t.number(3, nulls[3]),
 	})
 }
 

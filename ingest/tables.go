@@ -66,11 +66,11 @@ func (t *table) plain(kind arrow.DataType, k, size int) arrow.Array {
 	return column(kind, t.n, 0, nil, buf)
 }
 
-// number is a column of floats, null where they are NaN.
-func (t *table) number(k int) arrow.Array {
+// number is a column of floats, null where they are NaN, which so many are.
+func (t *table) number(k, nulls int) arrow.Array {
 	buf := t.slice(len(t.ints)+k, t.n*arrow.Float64SizeBytes)
 	defer buf.Release()
-	return gaps(t.mem, t.floats[k], buf)
+	return gaps(t.mem, t.floats[k], nulls, buf)
 }
 
 // A recycler hands out again what was given back: the runs of a campaign are much
