@@ -17,12 +17,18 @@ import (
 // below 1e-16.
 const glNodes = 16
 
-var glX, glW = legendre(glNodes)
+// A rule is a Gauss-Legendre rule: places from -1 to 1 and weights.
+type rule struct{ x, w []float64 }
 
-func legendre(n int) (x, w []float64) {
-	x, w = make([]float64, n), make([]float64, n)
-	quad.Legendre{}.FixedLocations(x, w, -1, 1)
-	return x, w
+var (
+	fine   = legendre(glNodes)
+	coarse = legendre(glNodes / 2) // for a first approximation
+)
+
+func legendre(n int) rule {
+	r := rule{make([]float64, n), make([]float64, n)}
+	quad.Legendre{}.FixedLocations(r.x, r.w, -1, 1)
+	return r
 }
 
 const (

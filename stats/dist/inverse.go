@@ -14,11 +14,23 @@ import (
 // quantileLimit bounds the searches: exp and sinh of more overflow.
 const quantileLimit = 709
 
+// A slant is a tail probability at x with the size of its slope there. bend is the
+// second derivative of its logarithm; 0 where that is not known.
+type slant struct{ tail, slope, bend float64 }
+
+// How near the logarithm of a tail must be before the last step: what Newton's leaves
+// is of the order of the square, below 1e-13, and what Halley's leaves of the cube.
+const (
+	nearNewton = 1e-7
+	nearHalley = 3e-6
+)
+
 // solveTail returns the x at which a tail probability equals exp(logWant), by
-// Newton's method on the logarithm of the tail, which is concave or nearly so.
-// eval gives the tail at x and the size of its slope; rising says whether it
-// rises with x. A root outside +/-quantileLimit gives the limit on that side.
-func solveTail(start, logWant float64, rising bool, eval func(x float64) (tail, slope float64)) float64 {
+// Newton's method, or Halley's where the bend is known, on the logarithm of the tail,
+// which is concave or nearly so. rising says whether the tail rises with x. A root
+// outside +/-quantileLimit gives the limit on that side. near is one of the above, or
+// more for a first approximation.
+func solveTail(start, logWant float64, rising bool, near float64, eval func(x float64) slant) float64 {
 	dir := 1.0
 	if !rising {
 		dir = -1
@@ -30,11 +42,14 @@ func solveTail(start, logWant float64, rising bool, eval func(x float64) (tail, 
 	}
 	for range 200 {
 		x = math.Max(-quantileLimit, math.Min(x, quantileLimit))
-		tail, slope := eval(x)
-		diff := dir * (math.Log(tail) - logWant) // > 0: x is too large
-		step := -diff * tail / slope
-		if math.Abs(diff) < 1e-7 && math.Abs(step) < 1 {
-			return x + step // Newton is quadratic: what is left is below 1e-13
+		at := eval(x)
+		diff := dir * (math.Log(at.tail) - logWant) // > 0: x is too large
+		step := -diff * at.tail / at.slope
+		if by := 1 + 0.5*step*dir*at.bend*at.tail/at.slope; by > 0.5 && by < 2 {
+			step /= by
+		}
+		if math.Abs(diff) < near && math.Abs(step) < 1 {
+			return x + step
 		}
 		if diff > 0 {
 			hi = x
@@ -86,14 +101,14 @@ func gammaQuantile(p, a float64) float64 {
 	slope := func(y, x float64) float64 { return math.Exp(a*y - x - lg) }
 	var y float64
 	if p <= 0.5 {
-		y = solveTail(start, math.Log(p), true, func(y float64) (float64, float64) {
+		y = solveTail(start, math.Log(p), true, nearNewton, func(y float64) slant {
 			x := math.Exp(y)
-			return gammaLower(a, x), slope(y, x)
+			return slant{tail: gammaLower(a, x), slope: slope(y, x)}
 		})
 	} else {
-		y = solveTail(start, math.Log(1-p), false, func(y float64) (float64, float64) {
+		y = solveTail(start, math.Log(1-p), false, nearNewton, func(y float64) slant {
 			x := math.Exp(y)
-			return gammaUpper(a, x), slope(y, x)
+			return slant{tail: gammaUpper(a, x), slope: slope(y, x)}
 		})
 	}
 	return math.Exp(y)
@@ -142,13 +157,13 @@ func betaOdds(lower, upper, a, b float64) float64 {
 	var y float64
 	if lower <= upper {
 		start := math.Min(math.Log(a/b), (math.Log(lower)+math.Log(a)+logBeta)/a)
-		y = solveTail(start, math.Log(lower), true, func(y float64) (float64, float64) {
-			return betaLower(math.Exp(y), a, b), slope(y)
+		y = solveTail(start, math.Log(lower), true, nearNewton, func(y float64) slant {
+			return slant{tail: betaLower(math.Exp(y), a, b), slope: slope(y)}
 		})
 	} else {
 		start := math.Max(math.Log(a/b), -(math.Log(upper)+math.Log(b)+logBeta)/b)
-		y = solveTail(start, math.Log(upper), false, func(y float64) (float64, float64) {
-			return betaUpper(math.Exp(y), a, b), slope(y)
+		y = solveTail(start, math.Log(upper), false, nearNewton, func(y float64) slant {
+			return slant{tail: betaUpper(math.Exp(y), a, b), slope: slope(y)}
 		})
 	}
 	return math.Exp(y)

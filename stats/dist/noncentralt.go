@@ -33,39 +33,39 @@ func (d NoncentralT) valid() bool {
 }
 
 // CDF returns P(T <= t).
-func (d NoncentralT) CDF(t float64) float64 {
-	p, _ := d.tail(t, false)
-	return p
-}
+func (d NoncentralT) CDF(t float64) float64 { return d.tail(t, false, fine).prob }
 
 // Survival returns P(T > t), accurate also where it is tiny.
-func (d NoncentralT) Survival(t float64) float64 {
-	p, _ := d.tail(t, true)
-	return p
-}
+func (d NoncentralT) Survival(t float64) float64 { return d.tail(t, true, fine).prob }
 
 // Prob returns the density at t.
 func (d NoncentralT) Prob(t float64) float64 {
 	// The density comes with the smaller tail, where it is accurate.
-	p, f := d.tail(t, false)
-	if p > 0.5 {
-		_, f = d.tail(t, true)
+	at := d.tail(t, false, fine)
+	if at.prob > 0.5 {
+		at = d.tail(t, true, fine)
 	}
-	return f
+	return at.density
 }
 
-// tail returns the probability on one side of t and the density at t. The
-// density is accurate only when the probability asked for is not near 1.
-func (d NoncentralT) tail(t float64, upper bool) (prob, density float64) {
+// A tailAt is the probability on one side of t, with the density there and the slope of
+// the density. These two are accurate only when the probability is not near 1.
+type tailAt struct{ prob, density, slope float64 }
+
+// tail integrates with that rule on each panel.
+func (d NoncentralT) tail(t float64, upper bool, with rule) tailAt {
+	nan := math.NaN()
 	switch {
 	case !d.valid() || math.IsNaN(t):
-		return math.NaN(), math.NaN()
+		return tailAt{nan, nan, nan}
 	case math.IsInf(t, 1) && upper, math.IsInf(t, -1) && !upper:
-		return 0, 0
+		return tailAt{}
 	case math.IsInf(t, 0):
-		return 1, 0
+		return tailAt{prob: 1}
 	case t < 0: // mirror: -T has noncentrality -Delta
-		return NoncentralT{d.Nu, -d.Delta}.tail(-t, !upper)
+		at := NoncentralT{d.Nu, -d.Delta}.tail(-t, !upper, with)
+		at.slope = -at.slope
+		return at
 	}
 	sign := 1.0
 	if upper {
@@ -73,17 +73,19 @@ func (d NoncentralT) tail(t float64, upper bool) (prob, density float64) {
 	}
 	if math.IsInf(d.Nu, 1) {
 		z := t - d.Delta
-		return normCDF(sign * z), invSqrt2Pi * math.Exp(-0.5*z*z)
+		density := invSqrt2Pi * math.Exp(-0.5*z*z)
+		return tailAt{normCDF(sign * z), density, -z * density}
 	}
 	if t == 0 {
-		// The density at 0 is phi(Delta) E S.
+		// The density at 0 is phi(Delta) E S, its slope Delta phi(Delta) E S^2.
 		lg1, _ := math.Lgamma((d.Nu + 1) / 2)
 		lg0, _ := math.Lgamma(d.Nu / 2)
 		es := math.Exp(lg1-lg0) * math.Sqrt(2/d.Nu)
-		return normCDF(-sign * d.Delta), es * invSqrt2Pi * math.Exp(-0.5*d.Delta*d.Delta)
+		phi := invSqrt2Pi * math.Exp(-0.5*d.Delta*d.Delta)
+		return tailAt{normCDF(-sign * d.Delta), es * phi, d.Delta * phi}
 	}
 	k := tailIntegrand{nu: d.Nu, delta: d.Delta, t: t, sign: sign}
-	return k.integrate()
+	return k.integrate(with)
 }
 
 // tailIntegrand is Phi(sign*(t*exp(u) - delta)) * exp(-nu*chiDrop(u)), t > 0.
@@ -142,11 +144,11 @@ func (k tailIntegrand) mode() (u, width float64) {
 	return u, width
 }
 
-func (k tailIntegrand) integrate() (prob, density float64) {
+func (k tailIntegrand) integrate(with rule) tailAt {
 	mode, width := k.mode()
 	peak := k.log(mode)
 	if math.IsInf(peak, -1) || math.IsNaN(peak) {
-		return 0, 0
+		return tailAt{}
 	}
 	var room [24]float64
 	breaks := append(room[:0], mode)
@@ -163,30 +165,34 @@ func (k tailIntegrand) integrate() (prob, density float64) {
 		}
 	}
 	breaks = splitLong(breaks)
-	var p, f float64
+	var p, f, bend float64
 	for i := 1; i < len(breaks); i++ {
 		h, c := 0.5*(breaks[i]-breaks[i-1]), 0.5*(breaks[i]+breaks[i-1])
 		if h == 0 {
 			continue
 		}
-		var sp, sf float64
-		for j, x := range glX {
+		var sp, sf, sb float64
+		for j, x := range with.x {
+			weight := with.w[j]
 			u := c + h*x
 			e := math.Exp(u)
 			z := k.sign * (k.t*e - k.delta)
 			g := -k.nu*chiDrop(u, e) - peak
 			if z > -14 {
-				sp += glW[j] * normCDF(z) * math.Exp(g)
+				sp += weight * normCDF(z) * math.Exp(g)
 			} else {
-				sp += glW[j] * math.Exp(g+logNormCDF(z))
+				sp += weight * math.Exp(g+logNormCDF(z))
 			}
-			sf += glW[j] * e * math.Exp(g-0.5*z*z)
+			density := weight * e * math.Exp(g-0.5*z*z)
+			sf += density
+			sb -= density * e * k.sign * z
 		}
 		p += h * sp
 		f += h * sf
+		bend += h * sb
 	}
 	scale := math.Exp(peak + logChiPeak(k.nu))
-	return math.Min(scale*p, 1), scale * f * invSqrt2Pi
+	return tailAt{math.Min(scale*p, 1), scale * f * invSqrt2Pi, scale * bend * invSqrt2Pi}
 }
 
 // Quantile returns the t with CDF(t) = p: -Inf at p = 0 and +Inf at p = 1. A p
@@ -209,10 +215,22 @@ func (d NoncentralT) Quantile(p float64) float64 {
 	if upper {
 		want = 1 - p
 	}
-	x := solveTail(math.Asinh(d.guess(p)), math.Log(want), !upper, func(x float64) (float64, float64) {
-		tail, density := d.tail(math.Sinh(x), upper)
-		return tail, density * math.Cosh(x)
-	})
+	at := func(with rule) func(x float64) slant {
+		return func(x float64) slant {
+			y := d.tail(math.Sinh(x), upper, with)
+			cosh := math.Cosh(x)
+			slope := y.density * cosh
+			rise := slope / y.prob // of the logarithm
+			if upper {
+				rise = -rise
+			}
+			bend := rise*(y.slope/y.density*cosh+math.Tanh(x)) - rise*rise
+			return slant{y.prob, slope, bend}
+		}
+	}
+	// A coarser rule finds the place.
+	x := solveTail(math.Asinh(d.guess(p)), math.Log(want), !upper, 0.02, at(coarse))
+	x = solveTail(x, math.Log(want), !upper, nearHalley, at(fine))
 	if math.Abs(x) >= quantileLimit { // beyond what a float64 holds
 		return math.Copysign(math.Inf(1), x)
 	}

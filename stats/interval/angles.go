@@ -3,6 +3,7 @@ package interval
 import (
 	"math"
 	"slices"
+	"sync/atomic"
 )
 
 // An angle is a node of the share sin^2 = X/(X+Y) of two independent chi-squares.
@@ -34,6 +35,35 @@ const (
 
 func newAngles(p, r, sharp, drop, fine float64) *angles {
 	a := &angles{p: p, r: r, fine: fine, width: 1 / math.Sqrt(2*(p+r-1)), sharp: sharp, drop: drop, norm: 1}
+	place := &anglesEnds[(7*int(p)+int(r))%len(anglesEnds)]
+	if e := place.Load(); e != nil && e.p == p && e.r == r && e.drop == drop {
+		a.peak, a.ends = e.peak, e.ends
+	} else {
+		a.divide()
+		place.Store(&anglesLaid{p, r, drop, a.peak, a.ends})
+	}
+	a.plain = a.nodes(nil, math.Inf(1))
+	a.norm = 0
+	for _, n := range a.plain {
+		a.norm += n.weight
+	}
+	for k := range a.plain {
+		a.plain[k].weight /= a.norm
+	}
+	return a
+}
+
+// What divide found last, for p, r and drop.
+type anglesLaid struct {
+	p, r, drop, peak float64
+	ends             []float64 // read-only
+}
+
+var anglesEnds [64]atomic.Pointer[anglesLaid]
+
+// divide finds the peak and the ends of the panels.
+func (a *angles) divide() {
+	p, r := a.p, a.r
 	mid := math.Atan2(math.Sqrt(p), math.Sqrt(r))
 	a.peak = a.log(mid)
 	lo := a.cut(mid, func(x float64) float64 { return x })
@@ -54,24 +84,18 @@ func newAngles(p, r, sharp, drop, fine float64) *angles {
 	}
 	a.ends = append(a.ends, hi)
 	slices.Sort(a.ends)
-	a.plain = a.nodes(nil, math.Inf(1))
-	a.norm = 0
-	for _, n := range a.plain {
-		a.norm += n.weight
-	}
-	for k := range a.plain {
-		a.plain[k].weight /= a.norm
-	}
-	return a
 }
 
-func (a *angles) log(x float64) float64 {
+func (a *angles) log(x float64) float64 { return a.logOf(math.Sincos(x)) }
+
+// logOf is log at the angle of that sine and cosine.
+func (a *angles) logOf(sin, cos float64) float64 {
 	l := -a.peak
 	if a.p != 1 {
-		l += (a.p - 1) * math.Log(math.Sin(x))
+		l += (a.p - 1) * math.Log(sin)
 	}
 	if a.r != 1 {
-		l += (a.r - 1) * math.Log(math.Cos(x))
+		l += (a.r - 1) * math.Log(cos)
 	}
 	return l
 }
@@ -123,7 +147,7 @@ func (a *angles) panel(to []angle, lo, hi float64) []angle {
 	for k := range x {
 		u := mid + half*x[k]
 		s, c := math.Sincos(u)
-		to = append(to, angle{s * s, c * c, half * weight[k] * math.Exp(a.log(u)) / a.norm})
+		to = append(to, angle{s * s, c * c, half * weight[k] * math.Exp(a.logOf(s, c)) / a.norm})
 	}
 	return to
 }

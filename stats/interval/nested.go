@@ -164,16 +164,16 @@ func nest(y []float64, levels []stats.Factor) ([]tier, error) {
 	if len(y) < 2 {
 		return nil, tooFew(len(y), 2)
 	}
-	above := make([]int, len(y)) // unit of each observation in the tier above
+	above, here := make([]int, len(y)), make([]int, len(y)) // unit of each observation in the tier above, and in this one
 	units := 1
 	var tiers []tier
-	divide := func(name string, code func(i int) int32) error {
-		number, parent, here := map[int32]int{}, []int(nil), make([]int, len(y))
+	divide := func(name string, codes int, code func(i int) int32) error {
+		number, parent := make([]int, codes), make([]int, 0, codes) // of a unit by code, from 1
 		for i := range y {
-			u, seen := number[code(i)]
-			if !seen {
+			u := number[code(i)] - 1
+			if u < 0 {
 				u = len(parent)
-				number[code(i)] = u
+				number[code(i)] = u + 1
 				parent = append(parent, above[i])
 			}
 			if parent[u] != above[i] {
@@ -183,7 +183,7 @@ func nest(y []float64, levels []stats.Factor) ([]tier, error) {
 		}
 		if len(parent) > units { // else the same division as above
 			tiers = append(tiers, tier{parent: parent})
-			above, units = here, len(parent)
+			above, here, units = here, above, len(parent)
 		}
 		return nil
 	}
@@ -191,12 +191,12 @@ func nest(y []float64, levels []stats.Factor) ([]tier, error) {
 		if err := fits(y, f); err != nil {
 			return nil, err
 		}
-		if err := divide(f.Name, func(i int) int32 { return f.Codes[i] }); err != nil {
+		if err := divide(f.Name, f.Levels, func(i int) int32 { return f.Codes[i] }); err != nil {
 			return nil, err
 		}
 	}
 	if units < len(y) {
-		if err := divide("closing", func(i int) int32 { return int32(i) }); err != nil {
+		if err := divide("closing", len(y), func(i int) int32 { return int32(i) }); err != nil {
 			return nil, err
 		}
 	}
@@ -218,46 +218,43 @@ type stratum struct {
 // stratify fills in the values of the upper tiers and returns the mean of all
 // top units with the strata from the top.
 func stratify(tiers []tier) (mean float64, strata []stratum) {
-	strata = make([]stratum, len(tiers))
-	// carried[u][j]: how much of level j's variance the value of unit u holds.
-	carried := make([][]float64, len(tiers[len(tiers)-1].values))
-	for u := range carried {
-		carried[u] = make([]float64, len(tiers))
-	}
-	for l := len(tiers) - 1; l >= 0; l-- {
+	depth := len(tiers)
+	strata = make([]stratum, depth)
+	// carried[u*depth+j]: how much of level j's variance the value of unit u holds.
+	carried := make([]float64, len(tiers[depth-1].values)*depth)
+	for l := depth - 1; l >= 0; l-- {
 		parents := 1
 		if l > 0 {
 			parents = len(tiers[l-1].parent)
 		}
-		parts := make([][]float64, parents)    // values by parent
-		shares := make([][][]float64, parents) // carried by parent and level
-		for p := range shares {
-			shares[p] = make([][]float64, len(tiers))
-		}
-		for u, p := range tiers[l].parent {
-			parts[p] = append(parts[p], tiers[l].values[u])
-			for j := l + 1; j < len(tiers); j++ {
-				shares[p][j] = append(shares[p][j], carried[u][j])
+		order, start := tiers[l].byParent(parents)
+		s := stratum{finer: make([]float64, depth)}
+		means, up := make([]float64, parents), make([]float64, parents*depth)
+		squares, room := make([]float64, parents), make([]float64, len(order))
+		for p := range parents {
+			units := order[start[p]:start[p+1]]
+			n, part := float64(len(units)), room[:len(units)]
+			for k, u := range units {
+				part[k] = tiers[l].values[u]
 			}
-		}
-		s := stratum{finer: make([]float64, len(tiers))}
-		means, up := make([]float64, parents), make([][]float64, parents)
-		squares, weighted := make([]float64, parents), make([][]float64, len(tiers))
-		for p, values := range parts {
-			n := float64(len(values))
-			means[p], squares[p] = sortedMoments(values)
+			means[p], squares[p] = sortedMoments(part)
 			s.df += n - 1
-			up[p] = make([]float64, len(tiers))
-			up[p][l] = 1 / n
-			for j := l + 1; j < len(tiers); j++ {
-				c := sortedSum(shares[p][j])
-				weighted[j] = append(weighted[j], (n-1)/n*c)
-				up[p][j] = c / (n * n)
-			}
+			up[p*depth+l] = 1 / n
 		}
 		s.ss = sortedSum(squares)
-		for j := l + 1; j < len(tiers); j++ {
-			s.finer[j] = sortedSum(weighted[j]) / s.df // positive: the tier divides its parent somewhere
+		for j := l + 1; j < depth; j++ {
+			weighted := squares // they are added up
+			for p := range parents {
+				units := order[start[p]:start[p+1]]
+				n, part := float64(len(units)), room[:len(units)]
+				for k, u := range units {
+					part[k] = carried[u*depth+j]
+				}
+				c := sortedSum(part)
+				weighted[p] = (n - 1) / n * c
+				up[p*depth+j] = c / (n * n)
+			}
+			s.finer[j] = sortedSum(weighted) / s.df // positive: the tier divides its parent somewhere
 		}
 		strata[l] = s
 		if l == 0 {
@@ -266,6 +263,22 @@ func stratify(tiers []tier) (mean float64, strata []stratum) {
 		tiers[l-1].values, carried = means, up
 	}
 	return math.NaN(), nil // not reached: there is a tier
+}
+
+// byParent lists the units parent by parent: those of p from start[p] to start[p+1].
+func (t tier) byParent(parents int) (order, start []int) {
+	order, start = make([]int, len(t.parent)), make([]int, parents+2)
+	for _, p := range t.parent {
+		start[p+2]++
+	}
+	for p := range parents {
+		start[p+2] += start[p+1]
+	}
+	for u, p := range t.parent {
+		order[start[p+1]] = u
+		start[p+1]++
+	}
+	return order, start[:parents+1]
 }
 
 // sortedSum adds up in the order of size, so that no digit depends on the order

@@ -3,21 +3,30 @@ package interval
 import (
 	"math"
 	"sync"
+	"sync/atomic"
 )
 
 // A radius is the law of W, the square root of a chi-square with df degrees of
-// freedom, laid out for sums that are asked for again and again: nodes to
-// integrate over W, and a table of its distribution function. W is wide about 0.7
+// freedom, laid out for sums that are asked for again and again: a table of its
+// distribution function, and nodes to integrate over W. W is wide about 0.7
 // around sqrt(df) whatever df.
 type radius struct {
-	df, peak float64
-	from, to float64 // W lies outside with negligible probability
-	clear    bool    // from is so far above 0 that the end there does not show
-
+	*radiusTable
 	w, weight []float64 // nodes and weights, which add up to 1
 	step      float64   // between nodes, 0 where they are not evenly spaced
-	cells     []quintic // of the distribution function, of width radiusCell; nil until it is asked for
 }
+
+// A radiusTable depends on df alone.
+type radiusTable struct {
+	df, peak float64
+	from, to float64   // W lies outside with negligible probability
+	clear    bool      // from is so far above 0 that the end there does not show
+	cells    []quintic // of the distribution function, of width radiusCell
+}
+
+// The tables asked for last, by df: the cells of a campaign mostly have as many
+// closings.
+var radiusTables [64]atomic.Pointer[radiusTable]
 
 const (
 	// From so many degrees of freedom on the density is so flat at 0 that evenly spaced
@@ -46,14 +55,20 @@ var normalNodes = sync.OnceValues(func() (z, weight []float64) {
 
 // newRadius lays out the law for df >= 2; refine must follow.
 func newRadius(df float64) *radius {
-	mode := math.Sqrt(df - 1)
-	r := &radius{df: df, peak: (df-1)*math.Log(mode) - mode*mode/2, from: math.Max(0, mode-radiusReach), to: mode + radiusReach + 0.6}
-	r.clear = r.from > 1
-	return r
+	place := &radiusTables[int(df)%len(radiusTables)]
+	t := place.Load()
+	if t == nil || t.df != df {
+		mode := math.Sqrt(df - 1)
+		t = &radiusTable{df: df, peak: (df-1)*math.Log(mode) - mode*mode/2, from: math.Max(0, mode-radiusReach), to: mode + radiusReach + 0.6}
+		t.clear = t.from > 1
+		t.tabulate()
+		place.Store(t)
+	}
+	return &radius{radiusTable: t}
 }
 
 // density at w over that at the mode.
-func (r *radius) density(w float64) float64 {
+func (r *radiusTable) density(w float64) float64 {
 	if w <= 0 {
 		return 0
 	}
@@ -81,7 +96,7 @@ func (r *radius) refine(fine float64) {
 
 // tabulate fills the cells: the distribution function by quadrature over each, then
 // the polynomial that agrees with it, the density and its slope at both ends.
-func (r *radius) tabulate() {
+func (r *radiusTable) tabulate() {
 	n := int((r.to-r.from)/radiusCell) + 1
 	value, slope, bend := make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
 	x, weight := gauss(3)
@@ -117,9 +132,6 @@ func (r *radius) below(w float64) (p, density float64) {
 	t := (w - r.from) / radiusCell
 	if !(t > 0) {
 		return 0, 0
-	}
-	if r.cells == nil {
-		r.tabulate()
 	}
 	k := int(math.Min(t, 1e6))
 	if k >= len(r.cells) {
