@@ -23,18 +23,64 @@ type closingTable struct {
 	recent []int32 // by label of a closing: one more than the closing that had it last
 	sweeps []int32 // the same by break of the batch, before they are completed
 	keys   []closingKey
+	raw    []closingKey // as the rows give them
+	number closingNumbers
+}
+
+// closingNumbers finds the number of a key among those of a list: one more stands
+// where the key's hash leads, or behind it. A run may have a million closings, of
+// which a map would hold several times what the list does.
+type closingNumbers struct{ slots []int32 }
+
+func (k *closingKey) hash() uint64 {
+	h := uint64(uint32(k.date))<<32 | uint64(uint32(k.installed))
+	for _, code := range k.labels {
+		h = (h ^ uint64(uint32(code))) * 0x9e3779b97f4a7c15
+		h ^= h >> 29
+	}
+	return h
+}
+
+// find returns the number of k, which is put behind the list if it is not there.
+func (t *closingNumbers) find(list *[]closingKey, k closingKey) int32 {
+	if len(*list) == 0 {
+		t.slots = slices.Grow(t.slots[:0], 16)[:16]
+		clear(t.slots)
+	} else if 2*len(*list) >= len(t.slots) {
+		n := 2 * len(t.slots)
+		t.slots = slices.Grow(t.slots[:0], n)[:n]
+		clear(t.slots)
+		for i := range *list {
+			t.slots[t.slot(*list, &(*list)[i])] = int32(i) + 1
+		}
+	}
+	at := t.slot(*list, &k)
+	if t.slots[at] == 0 {
+		*list = append(*list, k)
+		t.slots[at] = int32(len(*list))
+	}
+	return t.slots[at] - 1
+}
+
+// slot is where the number of k stands, or would.
+func (t *closingNumbers) slot(list []closingKey, k *closingKey) int {
+	mask := len(t.slots) - 1
+	at := int(k.hash()) & mask
+	for t.slots[at] != 0 && list[t.slots[at]-1] != *k {
+		at = (at + 1) & mask
+	}
+	return at
 }
 
 // ofClosing reports whether row i is a reading of a closed box.
 func ofClosing(k reading.Kind) bool { return k == reading.Closed || k == reading.Direct }
 
-// number finds the closings among the rows of the batch. A date, a session or an
+// find numbers the closings among the rows of the batch. A date, a session or an
 // installed that is filled on some rows of a closing only, and is unique there,
 // holds for the others. undecided receives the rows for which it is not unique.
-func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int, c reading.Column)) {
+func (t *closingTable) find(b *reading.Batch, rows int, undecided func(row int, c reading.Column)) {
 	t.of, t.keys = slices.Grow(t.of[:0], rows)[:rows], nil
-	byKey := map[closingKey]int32{}
-	raw := make([]closingKey, 0, 64)
+	t.raw = t.raw[:0]
 	t.recent = slices.Grow(t.recent[:0], len(b.Texts()))[:len(b.Texts())]
 	clear(t.recent)
 	breaks := b.Breaks()
@@ -55,31 +101,27 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 		}
 		same := &t.recent[k.labels[3]]
 		n := *same - 1
-		if n < 0 || raw[n] != k {
-			var ok bool
-			if n, ok = byKey[k]; !ok {
-				n = int32(len(raw))
-				raw = append(raw, k)
-				byKey[k] = n
-			}
+		if n < 0 || t.raw[n] != k {
+			n = t.number.find(&t.raw, k)
 			*same = n + 1
 		}
 		t.sweeps, last = append(t.sweeps, n), k
 	}
+	raw := t.raw
 	final, ambiguous := complete(raw)
 	// Number what is left, in an order that does not depend on that of the rows.
-	keys := make([]closingKey, 0, len(raw))
-	seen := map[closingKey]bool{}
-	for n, k := range raw {
-		if k = raw[final[n]]; ambiguous[n] == reading.Columns && !seen[k] {
-			seen[k] = true
-			keys = append(keys, k)
+	place := make([]int32, len(raw)) // by number in raw; one more, while it is looked for
+	var kept []int32
+	for n, f := range final {
+		if ambiguous[n] == reading.Columns && place[f] == 0 {
+			place[f] = 1
+			kept = append(kept, f)
 		}
 	}
-	slices.SortFunc(keys, func(a, b2 closingKey) int { return compareClosings(&b.Labels, a, b2) })
-	place := map[closingKey]int32{}
-	for i, k := range keys {
-		place[k] = int32(i)
+	slices.SortFunc(kept, func(a, b2 int32) int { return compareClosings(&b.Labels, raw[a], raw[b2]) })
+	keys := make([]closingKey, len(kept))
+	for i, f := range kept {
+		keys[i], place[f] = raw[f], int32(i)
 	}
 	for s, n := range t.sweeps {
 		from, to := int(breaks[s]), rows
@@ -89,7 +131,7 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 		switch {
 		case n < 0:
 		case ambiguous[n] == reading.Columns:
-			n = place[raw[final[n]]]
+			n = place[final[n]]
 		default:
 			for i := from; i < to; i++ {
 				undecided(i, ambiguous[n])
@@ -109,30 +151,42 @@ func (t *closingTable) number(b *reading.Batch, rows int, undecided func(row int
 // where there is none.
 func complete(keys []closingKey) (final []int32, ambiguous []reading.Column) {
 	final, ambiguous = make([]int32, len(keys)), make([]reading.Column, len(keys))
-	related := map[[4]int32][]int{}
-	for n, k := range keys {
-		base := [4]int32(k.labels[:4])
-		related[base] = append(related[base], n)
-		ambiguous[n] = reading.Columns
-	}
-	first := map[closingKey]int32{}
+	order := make([]int32, len(keys)) // keys that share the four labels side by side
 	for n := range keys {
-		same := related[[4]int32(keys[n].labels[:4])]
-		if same[0] == n && len(same) > 1 {
-			completeDays(keys, same, func(k *closingKey) *cell.Day { return &k.date }, reading.Date, ambiguous)
-			completeDays(keys, same, func(k *closingKey) *cell.Day { return &k.installed }, reading.Installed, ambiguous)
-			completeSession(keys, same)
+		order[n], final[n], ambiguous[n] = int32(n), int32(n), reading.Columns
+	}
+	if len(keys) < 2 {
+		return final, ambiguous
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		return cmp.Or(slices.Compare(keys[a].labels[:4], keys[b].labels[:4]), cmp.Compare(a, b))
+	})
+	for len(order) > 0 {
+		n := 1
+		for n < len(order) && [4]int32(keys[order[n]].labels[:4]) == [4]int32(keys[order[0]].labels[:4]) {
+			n++
 		}
-		k := keys[n]
-		if _, ok := first[k]; !ok {
-			first[k] = int32(n)
+		same := order[:n]
+		if order = order[n:]; n == 1 {
+			continue
 		}
-		final[n] = first[k]
+		completeDays(keys, same, func(k *closingKey) *cell.Day { return &k.date }, reading.Date, ambiguous)
+		completeDays(keys, same, func(k *closingKey) *cell.Day { return &k.installed }, reading.Installed, ambiguous)
+		completeSession(keys, same)
+		slices.SortFunc(same, func(a, b int32) int {
+			x, y := &keys[a], &keys[b]
+			return cmp.Or(cmp.Compare(x.date, y.date), cmp.Compare(x.installed, y.installed), cmp.Compare(x.labels[4], y.labels[4]), cmp.Compare(a, b))
+		})
+		for i, n := range same[1:] {
+			if m := same[i]; keys[m] == keys[n] {
+				final[n] = final[m] // the first of those that are equal
+			}
+		}
 	}
 	return final, ambiguous
 }
 
-func completeDays(keys []closingKey, same []int, of func(*closingKey) *cell.Day, c reading.Column, ambiguous []reading.Column) {
+func completeDays(keys []closingKey, same []int32, of func(*closingKey) *cell.Day, c reading.Column, ambiguous []reading.Column) {
 	unique, several := cell.NoDay, false
 	for _, n := range same {
 		if d := *of(&keys[n]); d != cell.NoDay {
@@ -153,7 +207,7 @@ func completeDays(keys []closingKey, same []int, of func(*closingKey) *cell.Day,
 
 // completeSession fills sessions within one date: the same label on another day
 // is another closing.
-func completeSession(keys []closingKey, same []int) {
+func completeSession(keys []closingKey, same []int32) {
 	type found struct {
 		session int32
 		several bool

@@ -90,7 +90,7 @@ func (p *pairing) run(ctx context.Context, denied []int32) error {
 	}
 	p.normalise()
 	p.combineContexts()
-	p.closing.number(p.b, n, func(row int, c reading.Column) {
+	p.closing.find(p.b, n, func(row int, c reading.Column) {
 		p.refuse(row, c, "is empty, and the other readings of this closing have several", "fill it in")
 	})
 	p.gatherOpens()

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 	"time"
 
 	"sealbound/cmd/internal/report"
@@ -143,7 +144,8 @@ func inputError(summary *ingest.Summary, err error) error {
 // add keeps one run. The records are released afterwards, so values are copied.
 func (c *campaign) add(r *ingest.Run) error {
 	in := c.intake
-	k := run{label: in.word(r.Label), reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
+	in.run = strings.Clone(r.Label)
+	k := run{label: in.run, reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
 		repeats: len(r.Reference.Repeats), driftDB: r.Reference.DriftDB,
 		openReadings: r.Counts.Open > 0, openRepeats: int32(r.Counts.OpenRepeats), gainSettings: int32(r.Counts.GainSettings)}
 	c.count(r.Counts)

@@ -13,6 +13,7 @@ import (
 // share.
 type intake struct {
 	words     map[string]string
+	run       string // label of the run that is read: of a million, none is looked up
 	codes     map[ingest.Point]int32
 	points    []ingest.Point // as the runs gave them, by code
 	grids     map[string]*grid
@@ -30,6 +31,9 @@ func newIntake() *intake {
 
 // word returns the one copy of a label.
 func (in *intake) word(s string) string {
+	if s == in.run {
+		return in.run
+	}
 	w, ok := in.words[s]
 	if !ok {
 		w = strings.Clone(s)
