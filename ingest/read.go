@@ -143,6 +143,9 @@ func (r *reader) because(ctx context.Context, path string, err error) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) { // it was as long as it said when it was opened
+		return fmt.Errorf("%s: the file was cut short while it was read", path)
+	}
 	return fmt.Errorf("%s: %w", path, plain(err))
 }
 

@@ -174,7 +174,7 @@ func (s *source) reason(ctx context.Context, err error) error {
 		return ctx.Err()
 	case errors.As(err, &bad):
 		return bad
-	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
 		return s.noRoom(err)
 	case errors.Is(err, gzip.ErrChecksum), errors.Is(err, gzip.ErrHeader), errors.Is(err, io.ErrUnexpectedEOF), strings.HasPrefix(err.Error(), "flate:"):
 		return errBadGzip{err}

@@ -178,6 +178,8 @@ func explain(path string, err error) error {
 		e.Why, e.Mend = fmt.Sprintf("no permission to write in %s", filepath.Dir(path)), "name another place, or ask for the permission"
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		e.Why, e.Mend = "no space is left", "make room or name another place"
+	case errors.Is(err, syscall.EFBIG):
+		e.Why, e.Mend = "it is larger than a file may be here", "raise the limit, which ulimit -f shows, or name another place"
 	case errors.Is(err, syscall.EROFS):
 		e.Why = "it can only be read there"
 	case errors.Is(err, syscall.ENAMETOOLONG):
