@@ -11,6 +11,7 @@ type Curves struct {
 	Title, Desc string
 	FreqHz      []float64 // ascending; all lines below run along it, dB, NaN where there is nothing
 	Closings    []Line
+	Range       *Range // instead of Closings, where these are too many
 	Means       []Line
 	MostDB      []float64 // the most that the set-up can show
 	TargetDB    []float64
@@ -28,6 +29,16 @@ type Line struct {
 	// Limited tells where the figure is at least so much; nil: nowhere.
 	Limited []bool
 }
+
+// A Range is what so many lines fill: from the lowest to the highest at each
+// frequency, NaN where none has a level.
+type Range struct {
+	Lines               int
+	LowestDB, HighestDB []float64
+}
+
+// LineBytes is what a line takes beside its points.
+const LineBytes = 40
 
 // Weakest is the frequency of the smallest margin: its mean and the lower bound
 // of that.
@@ -86,6 +97,10 @@ func (c Curves) span() (lo, hi float64) {
 	}
 	for _, l := range c.Closings {
 		take(l.DB)
+	}
+	if r := c.Range; r != nil {
+		take(r.LowestDB)
+		take(r.HighestDB)
 	}
 	for _, l := range c.Means {
 		take(l.DB)
@@ -199,32 +214,47 @@ func (c Curves) pieces(levels []float64, x, y scale) [][]xy {
 
 // closings draws one thin line for each, or the range that they fill where the
 // lines would take too much.
-func (c Curves) closings(s *scene, x, y scale) (thin, ranged bool) {
+func (c Curves) closings(s *scene, x, y scale) (thin bool, ranged int) {
 	for _, tolerance := range []float64{0.15, 0.4, 0.8} {
-		var lines scene
-		size := 0
-		for _, l := range c.Closings {
-			d := polyline(c.pieces(l.DB, x, y), tolerance, 10)
-			size += len(d) + 40
-			lines.path("p-thin", d)
-			if d := c.limited(l, x, y); d != "" {
-				size += len(d)
-				lines.path("p-tip", d)
-			}
+		if c.Range != nil {
+			break
 		}
-		if c.Bytes == 0 || size <= c.Bytes {
+		if lines, ok := c.thin(x, y, tolerance); ok {
 			s.Marks = append(s.Marks, lines.Marks...)
-			return len(lines.Marks) > 0, false
+			return len(lines.Marks) > 0, 0
 		}
 	}
-	lowest, highest := c.envelope()
-	up, down := c.pieces(highest, x, y), c.pieces(lowest, x, y)
+	r := c.Range
+	if r == nil {
+		lowest, highest := c.envelope()
+		r = &Range{len(c.Closings), lowest, highest}
+	}
+	up, down := c.pieces(r.HighestDB, x, y), c.pieces(r.LowestDB, x, y)
 	for i := range up {
 		s.path("p-area", area(simplified(up[i], 0.2), simplified(down[i], 0.2)))
 	}
 	s.path("p-thin", polyline(up, 0.2, 10))
 	s.path("p-thin", polyline(down, 0.2, 10))
-	return false, true
+	return false, r.Lines
+}
+
+// thin draws a line for each closing; false: they would take too much, which is seen
+// before all are drawn.
+func (c Curves) thin(x, y scale, tolerance float64) (lines scene, ok bool) {
+	size := 0
+	for _, l := range c.Closings {
+		d := polyline(c.pieces(l.DB, x, y), tolerance, 10)
+		size += len(d) + LineBytes
+		lines.path("p-thin", d)
+		if d := c.limited(l, x, y); d != "" {
+			size += len(d)
+			lines.path("p-tip", d)
+		}
+		if c.Bytes > 0 && size > c.Bytes {
+			return lines, false
+		}
+	}
+	return lines, true
 }
 
 // limited marks readings that are at least their figure with a small arrow.
@@ -294,13 +324,13 @@ func (c Curves) weakest(s *scene, x, y scale) {
 	s.text("p-halo p-strong", tx, ty, anchor, w.Label)
 }
 
-func (c Curves) legend(s *scene, thin, ranged bool) {
+func (c Curves) legend(s *scene, thin bool, ranged int) {
 	var keys []key
 	if thin {
 		keys = append(keys, key{stroke("p-thin"), "one closing"})
 	}
-	if ranged {
-		keys = append(keys, key{block("p-area", ""), fmt.Sprintf("range of %d lines, one per closing and place", len(c.Closings))})
+	if ranged > 0 {
+		keys = append(keys, key{block("p-area", ""), fmt.Sprintf("range of %d lines, one per closing and place", ranged)})
 	}
 	for i, m := range c.Means {
 		keys = append(keys, key{stroke(meanClass(i)), m.Label})

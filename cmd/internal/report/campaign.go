@@ -27,10 +27,18 @@ type CurveSet struct {
 	FreqHz              []float64
 	Closings            int
 	Lines, Means        []Curve
-	HeadroomDB          Curve // the smallest of the closings
+	Range               *CurveRange // instead of Lines, where these are too many to be drawn
+	HeadroomDB          Curve       // the smallest of the closings
 	TargetDB            Curve
 	Weakest             *Weakest // of all bands; nil: none has one
 	WeakestBand, Places string   // places: the positions and polarizations, in words
+}
+
+// A CurveRange is what many lines fill together.
+type CurveRange struct {
+	Lines           int
+	Lowest, Highest Curve
+	Limited         int // readings that are at least their figure
 }
 
 // A Curve runs along the frequencies of its set: At indexes them, ascending, and

@@ -96,6 +96,9 @@ func (p *pictures) drawCurves(sets []CurveSet, l limits) {
 		for _, c := range s.Lines {
 			curves.Closings = append(curves.Closings, s.line(c))
 		}
+		if r := s.Range; r != nil {
+			curves.Range = &plot.Range{Lines: r.Lines, LowestDB: s.along(r.Lowest), HighestDB: s.along(r.Highest)}
+		}
 		for _, c := range s.Means {
 			curves.Means = append(curves.Means, s.line(c))
 		}
@@ -108,6 +111,15 @@ func (p *pictures) drawCurves(sets []CurveSet, l limits) {
 		}
 		p.put(&p.curves, curves.Picture(), groupTitle(s.Group), caption, "attenuation", groupTitle(s.Group))
 	}
+}
+
+// DrawnSets is how many of the groups a page draws over frequency, at most.
+func DrawnSets(sets int) int { return min(sets, pageLimits[0].curves) }
+
+// DrawnLines is how many closings of each of so many groups a page draws one by one, at
+// most; more are drawn as the range that they fill.
+func DrawnLines(sets int) int {
+	return pageLimits[0].curveBytes / max(DrawnSets(sets), 1) / plot.LineBytes
 }
 
 // caption says in words what the curves show.
@@ -132,6 +144,9 @@ func (s *CurveSet) caption() string {
 		text += " No band has a bound at every point, so none is called the weakest."
 	}
 	limited := 0
+	if s.Range != nil {
+		limited = s.Range.Limited
+	}
 	for _, l := range s.Lines {
 		for _, is := range l.Limited {
 			if is {
@@ -306,7 +321,11 @@ func (p *pictures) drawShares(rows []SpreadRow, l limits) {
 func (c *Campaign) finiteCurves() error {
 	for i := range c.Curves {
 		s := &c.Curves[i]
-		for _, curve := range slices.Concat(s.Lines, s.Means, []Curve{s.HeadroomDB, s.TargetDB}) {
+		further := []Curve{s.HeadroomDB, s.TargetDB}
+		if s.Range != nil {
+			further = append(further, s.Range.Lowest, s.Range.Highest)
+		}
+		for _, curve := range slices.Concat(s.Lines, s.Means, further) {
 			if len(curve.At) != len(curve.DB) || curve.Limited != nil && len(curve.Limited) != len(curve.At) {
 				return fmt.Errorf("report: a curve of %s has levels without a frequency", groupTitle(s.Group))
 			}

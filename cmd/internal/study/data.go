@@ -25,23 +25,30 @@ type cell struct {
 	alike []int32
 }
 
-// outline are the cells without their readings: what a page tells of them.
-func outline(cells iter.Seq2[*cell, error]) ([]*outlined, error) {
-	var out []*outlined
-	for x, err := range cells {
-		if err != nil {
-			return nil, err
+// outline is what a page tells of a cell: all but the readings.
+func outline(x *cell) *outlined {
+	o := &outlined{group: x.group, band: x.band, points: x.points, closings: x.closings, targetDB: x.data.TargetDB,
+		readings: len(x.data.Limited), floorUnknown: slices.Contains(x.data.FloorKnown, false)}
+	for _, is := range x.data.Limited {
+		if is {
+			o.limited++
 		}
-		o := &outlined{group: x.group, band: x.band, points: x.points, closings: x.closings, targetDB: x.data.TargetDB,
-			readings: len(x.data.Limited), floorUnknown: slices.Contains(x.data.FloorKnown, false)}
-		for _, is := range x.data.Limited {
-			if is {
-				o.limited++
+	}
+	return o
+}
+
+// outlining lists the outlines of the cells while they are gone through.
+func outlining(cells iter.Seq2[*cell, error], list *[]*outlined) iter.Seq2[*cell, error] {
+	return func(yield func(*cell, error) bool) {
+		for x, err := range cells {
+			if err == nil {
+				*list = append(*list, outline(x))
+			}
+			if !yield(x, err) {
+				return
 			}
 		}
-		out = append(out, o)
 	}
-	return out, nil
 }
 
 // An outlined cell is one without its readings.

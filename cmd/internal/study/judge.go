@@ -39,6 +39,9 @@ func Judge(ctx context.Context, paths []string, s Settings) (*report.Document, e
 	if some, _ := c.reduced(); some && s.Average == "power" {
 		return nil, &UsageError{"average", "power", "closing-level rows hold means in dB; give the readings for another average"}
 	}
+	if s.outlines != nil {
+		cells = outlining(cells, s.outlines)
+	}
 	tell := func(x *cell, r judge.Result) {
 		doc.Judge = append(doc.Judge, c.judgeRow(x, r, s))
 		c.noteResult(x, r, s, n)

@@ -29,10 +29,7 @@ func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Cam
 	}
 	s, c := r.settings, r.settings.campaign
 	out := &report.Campaign{Title: rs.Title}
-	if out.Judge, err = Judge(ctx, paths, s); err != nil {
-		return nil, err
-	}
-	cells, err := r.outline(s)
+	cells, err := r.judge(ctx, paths, &out.Judge)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +70,6 @@ func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Cam
 // A reporting is a report under way.
 type reporting struct {
 	settings Settings
-	target   target
 	rig      *rig
 	files    *digests
 	command  []string
@@ -88,12 +84,12 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	if err := s.check(s.By); err != nil {
 		return nil, err
 	}
-	t, err := s.target()
-	if err != nil {
+	if _, err := s.target(); err != nil {
 		return nil, &InputError{Err: err}
 	}
-	r := &reporting{target: t, rig: newRig(), files: &digests{}, command: rs.Command}
+	r := &reporting{rig: newRig(), files: &digests{}, command: rs.Command}
 	s.Stdin = r.files.listen(s.Stdin)
+	var err error
 	s.campaign, err = readAlso(ctx, paths, s, r.rig.add)
 	if r.settings = s; err != nil {
 		return r, err
@@ -111,13 +107,12 @@ func (r *reporting) close() {
 	}
 }
 
-// outline are the cells of the answer.
-func (r *reporting) outline(s Settings) ([]*outlined, error) {
-	cells, err := s.campaign.cells(s.By, s, r.target, &notebook{})
-	if err != nil {
-		return nil, err
-	}
-	return outline(cells)
+// judge asks for the answer, and returns the cells that it is about.
+func (r *reporting) judge(ctx context.Context, paths []string, doc **report.Document) (cells []*outlined, err error) {
+	s := r.settings
+	s.outlines = &cells
+	*doc, err = Judge(ctx, paths, s)
+	return cells, err
 }
 
 // part turns the failure of a further question into its reason. What is wrong with

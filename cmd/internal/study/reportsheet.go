@@ -28,11 +28,8 @@ func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.S
 		return nil, err
 	}
 	s, c := r.settings, r.settings.campaign
-	doc, err := Judge(ctx, paths, s)
-	if err != nil {
-		return nil, err
-	}
-	cells, err := r.outline(s)
+	var doc *report.Document
+	cells, err := r.judge(ctx, paths, &doc)
 	if err != nil {
 		return nil, err
 	}

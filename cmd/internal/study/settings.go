@@ -55,9 +55,10 @@ type Settings struct {
 	Stdin                io.Reader
 	Progress             func(stage string, done, total int64) // told how far the work is, from any goroutine; nil: not told
 
-	campaign *campaign // where several questions are asked of one reading
-	curves   bool      // wear: with what a picture needs
-	memory   memory    // zero: as much as is usual
+	campaign *campaign    // where several questions are asked of one reading
+	curves   bool         // wear: with what a picture needs
+	outlines *[]*outlined // judge: filled with the cells that the rows are about; nil: not asked
+	memory   memory       // zero: as much as is usual
 }
 
 // A memory says how much of a campaign is held at once. It never shows in a result.
