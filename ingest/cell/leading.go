@@ -1,7 +1,7 @@
 package cell
 
 // Leading reads the number that b begins with where it is of the plainest form: a
-// sign or none, digits with a point or none, and behind it a comma or a line end.
+// sign or none, digits with a point or none, and behind it a comma, a quote or a line end.
 // It gives the number times 10^scale, as Number would, and how many bytes it
 // takes; 0 where b begins otherwise, which says nothing against it.
 func Leading(b []byte, scale int) (float64, int) {
@@ -10,7 +10,7 @@ func Leading(b []byte, scale int) (float64, int) {
 		negative, i = b[0] == '-', 1
 	}
 	m, digits, fraction, end := digitsOf(b, i)
-	if digits == 0 || digits > 19 || m > maxExact || end == len(b) || b[end] != ',' && b[end] != '\n' && b[end] != '\r' {
+	if digits == 0 || digits > 19 || m > maxExact || end == len(b) || b[end] != ',' && b[end] != '\n' && b[end] != '\r' && b[end] != '"' {
 		return 0, 0
 	}
 	v, ok := shift(m, scale-fraction)

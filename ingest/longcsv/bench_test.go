@@ -92,6 +92,8 @@ var layouts = []struct {
 	{"CRLF", func(text string) string { return strings.ReplaceAll(text, "\n", "\r\n") }},
 	{"not ASCII", func(text string) string { return strings.ReplaceAll(text, "wool", "Wollgewebe, fein "[:10]+"ö") }},
 	{"quoted", func(text string) string { return strings.ReplaceAll(text, "wool", `"wool"`) }},
+	{"texts quoted", func(text string) string { return quotedCells(text, false) }},
+	{"all quoted", func(text string) string { return quotedCells(text, true) }},
 }
 
 // BenchmarkIndex finds out which rows belong to which run.

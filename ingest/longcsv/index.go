@@ -20,7 +20,7 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	m := merger{add: add, number: map[string]int32{}}
 	var count reading.Count
 	from, line := t.body, t.line
-	t.plain, t.tame = true, true
+	t.plain, t.tame, t.bare = true, true, true
 	if workers := min(runtime.GOMAXPROCS(0), 8); workers > 1 && t.size-t.body > 2*t.piece {
 		var err error
 		if count, from, line, err = t.sideBySide(ctx, src, workers, &m); err != nil {
@@ -33,7 +33,7 @@ func (t *table) Index(ctx context.Context, src io.ReaderAt, add func(reading.Str
 	r.Reset(src, from, t.size, line, false)
 	keys := newKeys()
 	n, err := t.walk(ctx, r, keys, func(s stretch) { m.put(s, keys) })
-	t.plain, t.tame = t.plain && r.Plain(), t.tame && r.Tame()
+	t.plain, t.tame, t.bare = t.plain && r.Plain(), t.tame && r.Tame(), t.bare && !r.Quotes()
 	count.Rows, count.Blank = count.Rows+n.Rows, count.Blank+n.Blank
 	m.end(t.size)
 	return count, err
@@ -50,19 +50,20 @@ func cellAt(r *record.Reader, i, n int) []byte {
 // A part is what the walk through one piece of the file gave. Its lines count from
 // 0.
 type part struct {
-	count  reading.Count
-	keys   *keys // which holds the stretches
-	end    int64
-	lines  int
-	plain  bool
-	tame   bool
-	quotes bool // or a line that is too long: one walk has to take it from here
-	err    error
+	count reading.Count
+	keys  *keys // which holds the stretches
+	end   int64
+	lines int
+	plain bool
+	tame  bool
+	bare  bool // it has no quotes
+	spans bool // a quote may span its end, or a line is too long: one walk has to take it from here
+	err   error
 }
 
 // sideBySide walks through pieces of the file at once and puts their stretches in
-// order. A quote may span a cut, so it goes as far as there are none, and says
-// where that is.
+// order. A quote may span a cut, so it goes as far as they all stand around
+// whole cells, and says where that is.
 func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m *merger) (count reading.Count, from int64, line int, err error) {
 	type job struct {
 		begin  int64
@@ -108,7 +109,7 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 	from, line = t.body, t.line
 	for j := range queue {
 		p := <-j.answer
-		if p.err == nil && !p.quotes {
+		if p.err == nil && !p.spans {
 			for _, s := range p.keys.stretches {
 				s.line += line
 				m.put(s, p.keys)
@@ -118,11 +119,11 @@ func (t *table) sideBySide(ctx context.Context, src io.ReaderAt, workers int, m 
 		if p.err != nil {
 			return count, from, line, p.err
 		}
-		if p.quotes {
+		if p.spans {
 			return count, from, line, nil
 		}
 		count.Rows, count.Blank = count.Rows+p.count.Rows, count.Blank+p.count.Blank
-		t.plain, t.tame = t.plain && p.plain, t.tame && p.tame
+		t.plain, t.tame, t.bare = t.plain && p.plain, t.tame && p.tame, t.bare && p.bare
 		from, line = p.end, line+p.lines
 	}
 	return count, from, line, ctx.Err()
@@ -138,8 +139,8 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64, keys *ke
 	if p.err == nil && short {
 		p.end, short, p.err = lineAfter(src, min(begin+t.piece, t.size)-1, t.size)
 	}
-	if p.quotes = !short; p.err != nil || !short || from >= p.end {
-		p.plain, p.tame = short, short
+	if p.spans = !short; p.err != nil || !short || from >= p.end {
+		p.plain, p.tame, p.bare = short, short, short
 		return p
 	}
 	d := desks.Get().(*desk)
@@ -147,7 +148,8 @@ func (t *table) part(ctx context.Context, src io.ReaderAt, begin int64, keys *ke
 	r := &d.reader
 	r.Reset(src, from, p.end, 0, false)
 	p.count, p.err = t.walk(ctx, r, keys, func(s stretch) { keys.stretches = append(keys.stretches, s) })
-	p.lines, p.plain, p.tame, p.quotes = r.NextLine(), r.Plain(), r.Tame(), r.Quotes()
+	p.lines, p.plain, p.tame, p.bare = r.NextLine(), r.Plain(), r.Tame(), !r.Quotes()
+	p.spans = r.Quotes() && !r.Tame()
 	return p
 }
 

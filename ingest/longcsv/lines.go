@@ -53,6 +53,7 @@ func (l *loader) lines(text []byte, offset int64, line int) (taken, rows int) {
 	wide := text[:min(cap(text), len(text)+record.Slack)]
 	p, start := 0, 0
 	fresh := true // the labels have not been looked at
+	quotes := l.quotes
 rows:
 	for p < len(text) {
 		start = p
@@ -76,6 +77,10 @@ rows:
 				fresh = true
 				continue
 			}
+			quoted := quotes && text[p] == '"'
+			if quoted {
+				p++
+			}
 			if st.limit != 0 && text[p] == st.limit {
 				limited = true
 				if p++; text[p] == ' ' {
@@ -84,7 +89,7 @@ rows:
 			}
 			v, n := l.shapes[s].Read(wide[p:])
 			if n == 0 {
-				if v, n = l.figure(text[p:], st, &l.shapes[s]); n < 0 {
+				if v, n = l.figure(text[p:], st, &l.shapes[s], quoted); n < 0 {
 					break rows
 				}
 			}
@@ -92,7 +97,12 @@ rows:
 				break rows
 			}
 			values[st.slot] = v
-			p += n
+			if p += n; quoted {
+				if text[p] != '"' {
+					break rows
+				}
+				p++
+			}
 			switch c := text[p]; {
 			case !st.last && c == ',', st.last && c == '\n':
 				p++
@@ -124,13 +134,19 @@ rows:
 }
 
 // figure reads a number of another shape than the one before, or an empty cell that
-// need not be filled, and returns its length; negative where row must look at it.
-func (l *loader) figure(b []byte, st *step, shape *cell.Shape) (float64, int) {
+// need not be filled, and returns its length; negative where row must look at it. Of a
+// quoted cell b begins behind the quote, and the length is that up to the other one.
+func (l *loader) figure(b []byte, st *step, shape *cell.Shape, quoted bool) (float64, int) {
 	if v, n := cell.Leading(b, st.scale); n > 0 {
 		shape.Learn(b, n, st.scale)
 		return v, n
 	}
 	c, n := st.number, cellEnd(b, 0)
+	if quoted {
+		if n--; n < 0 || b[n] != '"' {
+			return 0, -1
+		}
+	}
 	text := record.Trim(b[:n])
 	if len(text) == 0 && (c == reading.Floor || c == reading.Tx || c == reading.Gain) {
 		return math.NaN(), n
@@ -159,7 +175,12 @@ func (l *loader) group(text []byte, p int, st *step, g *group) int {
 		}
 		before = end
 		q := cellEnd(text, p)
-		b := record.Trim(text[p:q])
+		b := text[p:q]
+		if l.quotes {
+			b = record.Bare(b)
+		} else {
+			b = record.Trim(b)
+		}
 		last := st.last && k == st.cells-1
 		switch c := text[q]; {
 		case !last && c == ',', last && c == '\n':

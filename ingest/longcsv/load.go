@@ -63,6 +63,7 @@ type loader struct {
 	groups []group      // by step
 	shapes []cell.Shape // by step
 	begun  int          // the first reading that settle has not seen
+	quotes bool         // there may be some, around whole cells
 	unit   reading.Unit
 }
 
@@ -120,7 +121,7 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	if t.tame || confirm { // what is to be confirmed is looked at cell by cell
 		r.Vouch()
 	}
-	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes}
+	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes, quotes: !t.bare && !confirm}
 	if confirm {
 		l.want = &want{run: string(cell.Unguarded(s.Run)), day: s.Date}
 	}

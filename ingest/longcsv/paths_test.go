@@ -213,12 +213,14 @@ var samples = []string{
 	"run,box,gasket,closing,state,freq_mhz,level_dbm\nW\u00e4rme,B\u00f6x,G\u00a0,1,closed,100,-60\n\u00a0a,B,G,1,closed,100,-60\n\xff,B,G,1,closed,100,-60\na,B,G,1,closed\x00,100,-60\n",
 	"level_dbm,state,freq_mhz\n-60,floor,1\n-60.5,floor,1000\n-600,floor,10\n6000000000000000,floor,1\n-60.123456789012345678,open,0.1\n-60,open,-1\n-60,open,0\n",
 	"\xef\xbb\xbfstate,freq_mhz,level_dbm\nopen,1,2,3\nopen,1\nopen\nopen,,\n",
+	"run,box,gasket,closing,state,freq_mhz,level_dbm,floor_dbm\n\"a\",\"B\",\"G\",\"1\",\"closed\",100,-60,\"\"\n\"a\",\" B \",\"G\",\"1\",\"closed\",\"200\",\" -60\",\"-100\"\n\"a\",\"B\",\"G\",\"1\",\"closed\",\"300\",\"<-60\",-100\n" +
+		"\"\",\" \",\"\"\n\"a\",\"B\", \"G\",\"2\",\"closed\",100,-60,\n\"a\",\"B \"\"b\"\"\",\"G\",\"2\",\"closed\",100,-60,\n\"a\",\"B\",\"G\",\"2\",\"closed\",100\",-60,\n\"a\",\"B\",\"G\",\"2\",\"closed\",\"100,-60,\n\"a\",\"B\",\"G\",\"3\",\"closed\",\"\",-60,\n\"a\",\"B\nb\",\"G\",\"4\",\"closed\",100,-60,\n\"a\",\"B\",\"G\",\"5\",\"closed\",100,-60,\"-90\"",
 }
 
 // What is read straight from the text is what the careful path reads.
 func TestPathsAlike(t *testing.T) {
 	for _, s := range samples {
-		for _, text := range []string{s, strings.ReplaceAll(s, "\n", "\r\n"), strings.TrimSuffix(s, "\n"), strings.ReplaceAll(s, ",", ", "), shuffledLines(s + "\n")} {
+		for _, text := range []string{s, quotedCells(s, false), quotedCells(s, true), strings.ReplaceAll(quotedCells(s, true), "\n", "\r\n"), strings.ReplaceAll(s, "\n", "\r\n"), strings.TrimSuffix(s, "\n"), strings.ReplaceAll(s, ",", ", "), shuffledLines(s + "\n")} {
 			alike(t, []byte(text))
 		}
 	}
@@ -227,11 +229,65 @@ func TestPathsAlike(t *testing.T) {
 	}
 }
 
+// quotedCells puts quotes around all cells of lines that have none, or around those
+// that are no numbers, as statistics packages do.
+func quotedCells(text string, all bool) string {
+	lines := strings.Split(text, "\n")
+	for i, line := range lines {
+		if line == "" || strings.ContainsAny(line, "\"\r") {
+			continue
+		}
+		cells := strings.Split(line, ",")
+		for k, c := range cells {
+			if _, err := strconv.ParseFloat(c, 64); all || err != nil {
+				cells[k] = `"` + c + `"`
+			}
+		}
+		lines[i] = strings.Join(cells, ",")
+	}
+	return strings.Join(lines, "\n")
+}
+
+// Quotes around whole cells change no reading, and lines that have them are not read
+// cell by cell: nothing is allocated for a row.
+func TestQuotedCells(t *testing.T) {
+	plain := campaign(3)
+	want := alike(t, []byte(plain))
+	for _, all := range []bool{false, true} {
+		text := []byte(quotedCells(plain, all))
+		got := alike(t, text)
+		if got.batch.Len() != want.batch.Len() || got.count != want.count || !got.table.tame || got.table.bare {
+			t.Fatalf("all %v: %d readings of %+v, want %d of %+v", all, got.batch.Len(), got.count, want.batch.Len(), want.count)
+		}
+		for i := range got.batch.Len() {
+			a, b := &got.batch, &want.batch
+			if a.FreqHz[i] != b.FreqHz[i] || a.Level[i] != b.Level[i] || a.Floor[i] != b.Floor[i] && a.Floor[i] == a.Floor[i] || a.Line[i] != b.Line[i] || a.Date[i] != b.Date[i] ||
+				a.Kind[i] != b.Kind[i] || a.Labels.Text(a.Code(reading.Box, i)) != b.Labels.Text(b.Code(reading.Box, i)) {
+				t.Fatalf("all %v: reading %d differs", all, i)
+			}
+		}
+		var batch reading.Batch
+		src := bytes.NewReader(text)
+		load := func() {
+			batch.Reset()
+			if err := got.table.Load(context.Background(), src, reading.Stretch{From: got.table.body, To: int64(len(text)), Line: 2}, &batch); err != nil {
+				t.Fatal(err)
+			}
+		}
+		load()
+		if allocated := testing.AllocsPerRun(3, load); allocated > 200 {
+			t.Errorf("all %v: %.0f allocations for %d rows", all, allocated, batch.Len())
+		}
+	}
+}
+
 // FuzzPaths reads arbitrary bytes by both paths.
 func FuzzPaths(f *testing.F) {
 	for _, s := range samples[1:] {
 		f.Add([]byte(s))
 		f.Add([]byte(strings.ReplaceAll(s, "\n", "\r\n")))
+		f.Add([]byte(quotedCells(s, false)))
+		f.Add([]byte(quotedCells(s, true)))
 	}
 	f.Add([]byte(campaign(1)[:3000]))
 	f.Fuzz(func(t *testing.T, data []byte) { alike(t, data) })

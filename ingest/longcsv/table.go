@@ -20,7 +20,8 @@ type table struct {
 	line    int   // of the first line of data
 	piece   int64 // how much of the file Index looks at at a time
 	plain   bool  // Index found nothing but ASCII without quotes
-	tame    bool  // Index found nothing but UTF-8 without quotes
+	tame    bool  // Index found nothing but such lines as record.Reader.Lines returns
+	bare    bool  // Index found no quotes
 	careful bool  // every row is read by the careful path, which tests compare with
 	lacking [reading.Columns]atomic.Bool
 }
@@ -226,7 +227,7 @@ func (t *table) Place(src io.ReaderAt, at int64, line int, c reading.Column) rea
 	return p
 }
 
-// ByLine reports whether each line is a row, which it is where there are no quotes.
+// ByLine reports whether each line is a row, which it is where no quotes span lines.
 func (t *table) ByLine() bool { return t.tame }
 
 // Has reports whether the header names a column.

@@ -128,11 +128,11 @@ func (w *walker) lines(text []byte, offset int64, line int) (taken, rows int) {
 			c := text[q:e]
 			switch k {
 			case w.run:
-				run = record.Trim(c)
+				run = record.Bare(c)
 			case w.date:
-				date = record.Trim(c)
+				date = record.Bare(c)
 			case w.state:
-				state = record.Trim(c)
+				state = record.Bare(c)
 			}
 			if q = e + 1; text[e] == '\r' {
 				q++
@@ -153,10 +153,10 @@ func (w *walker) lines(text []byte, offset int64, line int) (taken, rows int) {
 	return len(text), rows
 }
 
-// blank reports whether a row holds nothing but blanks and commas.
+// blank reports whether a row holds nothing but blanks, commas and quotes around cells.
 func blank(row []byte) bool {
 	for _, c := range row {
-		if c != ',' && c != ' ' && c != '\t' {
+		if c != ',' && c != ' ' && c != '\t' && c != '"' {
 			return false
 		}
 	}

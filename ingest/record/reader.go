@@ -41,7 +41,9 @@ type Reader struct {
 	surprised   bool // some buf did
 	quotes      bool // some buf held a quote
 	vouched     bool // the caller vouches that all lines are tame
-	tame        bool // the whole lines in buf hold neither a quote nor a zero byte, and are UTF-8
+	tame        bool // the whole lines in buf are such as Lines returns
+	text        bool // they hold no zero byte and are UTF-8
+	simple      int  // up to where quotes in buf were found to stand around whole cells
 	wild        bool // some buf was not tame
 	whole       int  // the end of the last whole line in buf; 0 where there is none
 	sips        bool // little is read at a time
@@ -69,6 +71,7 @@ func (r *Reader) Reset(src io.ReaderAt, from, end int64, line int, plain bool) {
 	r.src, r.base, r.end, r.line, r.plain = src, from, end, line, plain
 	r.pos, r.fill, r.err, r.fault, r.unusual, r.surprised, r.quotes, r.lastKept = 0, 0, nil, nil, false, false, false, false
 	r.vouched, r.tame, r.wild, r.whole, r.sips = false, false, false, 0, false
+	r.text, r.simple = false, 0
 }
 
 // Plain reports whether all bytes read so far were ASCII without quotes, carriage

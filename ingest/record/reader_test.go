@@ -277,3 +277,40 @@ func TestSourceFails(t *testing.T) {
 		t.Errorf("Err() = %v", r.Err())
 	}
 }
+
+// Lines hands out lines whose quotes stand around whole cells, up to the first that has
+// others; Next takes that one, and Lines those behind it.
+func TestLinesWithQuotes(t *testing.T) {
+	for _, tt := range []struct {
+		text string
+		want []string // what Lines and, with a ! before it, Next give
+	}{
+		{"\"a\",1\n\"b\",\"2\"\r\n\"\",\"\"\n", []string{"\"a\",1\n\"b\",\"2\"\r\n\"\",\"\"\n"}},
+		{"a,1\n\"b,c\",2\n\"d\",3\n", []string{"a,1\n", "!\"b,c\",2", "\"d\",3\n"}},
+		{"\"a\"\"\",1\n\"b\nc\",2\n\"d\",3\n\"e\",4", []string{"!\"a\"\"\",1", "!\"b\nc\",2", "\"d\",3\n", "!\"e\",4"}},
+		{"a\"b,1\n \"c\",2\n\"d\" ,3\n\"e\"f,4\n", []string{"!a\"b,1", "! \"c\",2", "!\"d\" ,3", "!\"e\"f,4"}},
+		{"\"a\n\"b\",1\n", []string{"!\"a", "\"b\",1\n"}},
+		{"\"a\",\xff\n", []string{"!\"a\",\xff"}},
+	} {
+		var r Reader
+		r.Reset(strings.NewReader(tt.text), 0, int64(len(tt.text)), 1, false)
+		var got []string
+		for {
+			if lines := r.Lines(); lines != nil {
+				got = append(got, string(lines))
+				r.Take(len(lines), strings.Count(string(lines), "\n"))
+				continue
+			}
+			if !r.Next() {
+				break
+			}
+			got = append(got, "!"+string(r.Text()))
+		}
+		if r.Err() != nil || strings.Join(got, "|") != strings.Join(tt.want, "|") {
+			t.Errorf("%q: got %q, want %q (%v)", tt.text, got, tt.want, r.Err())
+		}
+		if r.Tame() != (len(tt.want) == 1 && tt.want[0][0] != '!') {
+			t.Errorf("%q: tame %v", tt.text, r.Tame())
+		}
+	}
+}
