@@ -72,7 +72,7 @@ func TestListedTraces(t *testing.T) {
 			"o.csv":    openTrace, "c.csv": testSample(t, "traces/below_noise.csv"), "d.csv": testSample(t, "traces/overload_flag.csv")},
 			"A: b/1@30=91.4? b/1@100=>109 b/1@400=>108 b/2@30=-8.8? b/2@400=-8.7?",
 			"runs.csv 3=3+0+0, o.csv 3=3+0+0, c.csv 3=3+0+0, d.csv 3=2+1+0",
-			[]string{"Levels are written as upper bounds (<): 2, the first in", "Rows of traces that their status column does not call good were left out: 1, the first in"}},
+			[]string{"Levels are given as upper bounds: 2, the first in", "Rows of traces that their status column does not call good were left out: 1, the first in"}},
 		{"repeated header: sweeps are averaged", map[string]string{
 			"runs.csv": "file,box,gasket,closing,state,run,repeated_header\no.csv,,,,open,A,\nc.csv,b,g,1,closed,A,yes\n",
 			"o.csv":    openTrace, "c.csv": testSample(t, "traces/repeated_header.csv")},

@@ -73,7 +73,7 @@ var wordings = [...]string{
 	noteTaken:      "Closed readings went with an open reading that was refused or left out: %[1]d, the first in run %[2]q.",
 	noteExcluded:   "Rows of traces that their status column does not call good were left out: %[1]d, the first in %[2]q.",
 	noteMissing:    "Rows of traces without a level were left out: %[1]d, the first in %[2]q.",
-	noteBelow:      "Levels are written as upper bounds (<): %[1]d, the first in %[2]q; where closed, their attenuation is at least the figure.",
+	noteBelow:      "Levels are given as upper bounds: %[1]d, the first in %[2]q; where closed, their attenuation is at least the figure.",
 	noteTrailing:   "Traces with a last column that has no name and no cell: %[1]d, the first being %[2]q.",
 	noteUnsorted:   "Traces whose frequencies do not ascend: %[1]d, the first being %[2]q.",
 	noteSweeps:     "Sweeps in traces that repeat their header: %[1]d, the first in %[2]q; they are told apart by their number.",

@@ -265,7 +265,7 @@ func TestPackedTraces(t *testing.T) {
 			if got := content(t, res); got != want {
 				t.Errorf("%s as %s:\n%s\nwant\n%s", name, kind, got, want)
 			}
-			if told := strings.Contains(strings.Join(res.sum.Notes, " "), "upper bounds (<): 2, the first in"); told != (name == "upper limits") {
+			if told := strings.Contains(strings.Join(res.sum.Notes, " "), "upper bounds: 2, the first in"); told != (name == "upper limits") {
 				t.Errorf("%s as %s: notes %q", name, kind, res.sum.Notes)
 			}
 			for _, again := range kinds {

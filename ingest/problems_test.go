@@ -14,6 +14,8 @@ const (
 	open = "a,,,,open,100,-31\n"
 	shut = "a,B,G,1,closed,100,-59\n"
 	ok   = head + open + shut
+	// the same, with a column that tells of limits
+	limits = "run,box,gasket,closing,state,freq_mhz,level_dbm,limited\na,,,,open,100,-20,\na,B,G,1,closed,100,-60,\n"
 )
 
 // Every kind of damage, and where it must be found: line:column field text, and
@@ -64,8 +66,11 @@ var damage = []struct {
 	{"infinite", ok + "a,B,G,2,closed,inf,-59\n", []string{`4:16 freq_mhz "inf" | finite | leave the row out`}, 1},
 	{"hexadecimal", ok + "a,B,G,2,closed,0x64,-59\n", []string{`4:16 freq_mhz "0x64" | decimal | decimal`}, 1},
 	{"underscores", ok + "a,B,G,2,closed,1_00,-59\n", []string{`4:16 freq_mhz "1_00" | underscore | separators`}, 1},
-	{"an open level below something", ok + "a,,,,open,200,< -20.0\n", []string{`4:15 level_dbm "< -20.0" | upper bound | more power`}, 1},
-	{"a level below nothing", ok + "a,B,G,2,closed,100,<\n", []string{`4:20 level_dbm "<" | empty | number`}, 1},
+	{"below the floor", ok + "a,B,G,2,closed,100,< -120.0\n", []string{`4:20 level_dbm "< -120.0" | below | floor row`}, 1},
+	{"an open level that is a limit", limits + "a,,,,open,200,< -20.0,yes\n", []string{`4:15 level_dbm "< -20.0" | upper bound | more power`}, 1},
+	{"a level below nothing", limits + "a,B,G,2,closed,100,<,yes\n", []string{`4:20 level_dbm "<" | empty | number`}, 1},
+	{"a limit that is not declared", limits + "a,B,G,2,closed,100,< -120,no\n", []string{`4:20 level_dbm "< -120" | below | column limited`}, 1},
+	{"a limit or not", limits + "a,B,G,2,closed,100,-120,perhaps\n", []string{`4:25 limited "perhaps" | a limit | yes or no`}, 1},
 	{"a frequency below something", ok + "a,B,G,2,closed,<100,-59\n", []string{`4:16 freq_mhz "<100" | below | number alone`}, 1},
 	{"no level on a row", ok + "a,B,G,2,closed,100,\n", []string{`4:20 level_dbm "" | empty | number`}, 1},
 	{"beyond any receiver", ok + "a,B,G,2,closed,100,1e6\n", []string{`4:20 level_dbm "1e6" | receiver | within 1000 dB`}, 1},
@@ -234,7 +239,7 @@ func TestTracesNamed(t *testing.T) {
 	for _, tt := range []struct{ name, text, want string }{
 		{"bom_thousands", column("bom_thousands.csv", "freq_mhz,level_dbm", "r,B,G,1,closed"), `data.csv:3:16: freq_mhz "1,000.000"`},
 		{"units_row", column("units_row.csv", "freq_mhz,level_dbm,other", "r,B,G,1,closed"), `data.csv:2:16: freq_mhz "MHz"`},
-		{"below_noise", column("below_noise.csv", "freq_mhz,level_dbm", "r,B,G,1,closed"), ""},
+		{"below_noise", column("below_noise.csv", "freq_mhz,level_dbm", "r,B,G,1,closed"), `data.csv:3:20: level_dbm "< -120.0"`},
 		{"duplicate_frequency", column("duplicate_frequency.csv", "freq_mhz,level_dbm", "r,B,G,1,closed") + "r,,,,open,30,0\nr,,,,open,100,0\nr,,,,open,400,0\n", `data.csv:4:16: freq_mhz "100": this closing was read at this point before`},
 		{"repeated_header", column("repeated_header.csv", "freq_mhz,level_dbm", "r,B,G,1,closed"), `data.csv:4:16: freq_mhz "Frequency (MHz)"`},
 		{"overload_flag", column("overload_flag.csv", "freq_mhz,level_dbm,status", "r,B,G,1,closed"), ""},

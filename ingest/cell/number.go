@@ -139,7 +139,7 @@ func explain(b []byte) *Fault {
 	case len(b) == 0:
 		return &Fault{"is empty", "write the number"}
 	case b[0] == '<':
-		return &Fault{"is not a number: a level below something", "write the number alone: a level may be an upper bound, a floor and other figures may not"}
+		return &Fault{"is not a number: a level below something", "write the floor beside the reading, or use a floor row; or write the number alone, and yes in a column limited"}
 	case b[0] == '>':
 		return &Fault{"is not a number: a level above something", "if the receiver was overloaded, read again with more attenuation"}
 	}

@@ -32,6 +32,9 @@ var known = map[string]named{
 	"pol":        {reading.Polarization, 0, 0},
 }
 
+// limitedName is the column that tells of a figure that it is a limit.
+const limitedName = "limited"
+
 func init() {
 	for c := reading.Column(0); c < reading.Columns; c++ {
 		if c != reading.Freq && c != reading.Level && c != reading.Floor {
@@ -42,14 +45,17 @@ func init() {
 
 // A header says where each column stands.
 type header struct {
-	at     [reading.Columns]int    // index of the cell, -1 where there is none
-	name   [reading.Columns]string // as the file spells it, lower case
-	cells  int
-	line   int
-	scale  int // of Freq
-	level  reading.Unit
-	floor  reading.Unit
-	unused []string
+	at    [reading.Columns]int    // index of the cell, -1 where there is none
+	name  [reading.Columns]string // as the file spells it, lower case
+	cells int
+	line  int
+	scale int // of Freq
+	level reading.Unit
+	floor reading.Unit
+	// limited is the cell that declares figures as limits, -1 where there is none: no
+	// column of readings, for it says how another is meant
+	limited int
+	unused  []string
 }
 
 // A place is where a header cell stands.
@@ -58,7 +64,7 @@ type place struct{ line, column int }
 // parseHeader reads the header's cells. Its problems lack the file's name; those
 // of a missing column point at end, where a column could be added.
 func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Problem) {
-	h := &header{cells: len(cells), line: places[0].line}
+	h := &header{cells: len(cells), line: places[0].line, limited: -1}
 	var problems []reading.Problem
 	fail := func(i int, field, text, what, mend string) {
 		problems = append(problems, reading.Problem{Line: places[i].line, Column: places[i].column, Field: field, Text: text, What: what, Mend: mend})
@@ -78,6 +84,10 @@ func parseHeader(cells [][]byte, places []place, end int) (*header, []reading.Pr
 			continue
 		}
 		seen[name] = i
+		if name == limitedName {
+			h.limited = i
+			continue
+		}
 		k, ok := known[name]
 		if !ok {
 			h.unused = append(h.unused, string(cell))

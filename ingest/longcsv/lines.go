@@ -118,7 +118,10 @@ rows:
 			}
 			fresh = false
 		}
-		if tx := values[txSlot]; tx == tx && l.unit.Relative() || limited && l.kind == reading.Open {
+		if tx := values[txSlot]; tx == tx && l.unit.Relative() || limited && !l.limit && l.unit != reading.Attenuated {
+			break rows
+		}
+		if limited = limited || l.limit; limited && l.kind == reading.Open {
 			break rows
 		}
 		f.line[i], f.at[i] = int32(line+rows), offset+int64(start)
@@ -229,6 +232,10 @@ func (l *loader) take(at int, b []byte) bool {
 		return ok
 	case installedCell:
 		return l.day(b, &l.installed)
+	case limitedCell:
+		is, ok := yes(b)
+		l.limit = is
+		return ok
 	}
 	return true
 }

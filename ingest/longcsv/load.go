@@ -54,6 +54,7 @@ type loader struct {
 	// what the row before had, for cells that are the same
 	kind            reading.Kind
 	known           bool
+	limit           bool // its figure is declared to be a limit
 	date, installed cell.Day
 
 	want  *want // what run and date are to be confirmed, nil where none are
@@ -224,6 +225,7 @@ func (l *loader) row() {
 	if freq <= 0 {
 		l.problem(reading.Freq, "is not a frequency", "frequencies lie above 0 Hz")
 	}
+	l.declared()
 	var level float64
 	var limited bool
 	unit := h.level
@@ -355,28 +357,53 @@ func (l *loader) figureOf(c reading.Column, text []byte, scale int) float64 {
 	return v
 }
 
-// level reads a level, limited where a < stands before it: then there was at most
-// that, and an attenuation is at least what it shows.
+// level reads a level, limited where the column limited says so: then there was at
+// most that, and an attenuation is at least what it shows. A < may stand before it.
 func (l *loader) level() (float64, bool) {
 	text := l.r.Cell(l.header.at[reading.Level])
-	if len(text) == 0 || text[0] != '<' && text[0] < utf8.RuneSelf {
-		return l.number(reading.Level, 0, true), false
-	}
-	limit, limited := cell.Below(string(text))
-	if !limited {
+	if !l.limit {
 		return l.number(reading.Level, 0, true), false
 	}
 	if l.known && l.kind == reading.Open {
 		l.problem(reading.Level, "an open reading is known as an upper bound only, and nothing can be compared with it", "read the reference with more power, or remove the row")
 		return 0, true
 	}
+	limit, _ := cell.Below(string(text))
 	return l.figureOf(reading.Level, []byte(limit), 0), true
 }
 
-// attenuation reads a figure, limited where a > stands before it.
+// declared reads the column limited.
+func (l *loader) declared() {
+	at := l.header.limited
+	if at < 0 || at < l.same {
+		return
+	}
+	text := l.r.Cell(at)
+	is, ok := yes(text)
+	if l.limit = is; !ok {
+		p := reading.Problem{File: l.path, Field: limitedName, Text: string(text), What: "does not say whether the figure is a limit", Mend: "write yes or no"}
+		p.Line, p.Column = l.r.Place(at)
+		l.bad = true
+		l.b.Problems.Add(p)
+	}
+}
+
+// yes reads a cell that says yes or, mostly by being empty, no.
+func yes(b []byte) (is, ok bool) {
+	switch strings.ToLower(string(b)) {
+	case "yes", "true", "1":
+		return true, true
+	case "", "no", "false", "0":
+		return false, true
+	}
+	return false, false
+}
+
+// attenuation reads a figure, limited where a > stands before it or the column limited
+// says so.
 func (l *loader) attenuation() (float64, bool) {
 	text := l.r.Cell(l.header.at[reading.Atten])
-	limited := false
+	limited := l.limit
 	if len(text) > 0 && text[0] == '>' {
 		limited = true
 		text = bytes.TrimPrefix(text[1:], []byte("="))

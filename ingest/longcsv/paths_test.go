@@ -207,6 +207,8 @@ var samples = []string{
 	"box,gasket,closing,freq_mhz,atten_db,state\nB,G,1,100,>72.5,\nB,G,1,200,>=72.5,closed\nB,G,1,200,> 72.5,\nB,G,1,300,<5,\nB,G,1,400,\u22655,open\nB,G,2,400,\u22655,\n",
 	"state,box,gasket,closing,freq_mhz,level_dbm\nclosed,B,G,1,100,<-60\nclosed,B,G,1,200,< -60\nclosed,B,G,1,300,<= -60\nfloor,,,,300,\u2264-60\nopen,,,,300,<-60\nclosed,B,G,1,400,<<-60\nclosed,B,G,1,400,<\nclosed,B,G,1,400,>-60\nclosed,B,G,1,<400,-60\nclosed,B,G,1,500,<-6000\n",
 	"freq_mhz,level_dbuv,floor_dbuv,state,box,gasket,closing\n100,<-6,-7,closed,B,G,1\n100,<6,<7,closed,B,G,1\n100,< 6,,open,B,G,1\n100,6,,open,B,G,1\n",
+	"freq_mhz,level_dbuv,floor_dbuv,state,box,gasket,closing,limited\n100,<-6,-7,closed,B,G,1,yes\n100,<6,<7,closed,B,G,1,yes\n100,< 6,,open,B,G,1,1\n100,6,,open,B,G,1,\n100,6,,open,B,G,1,true\n100,6,,closed,B,G,2,No\n100,6,,closed,B,G,2,x\n100,6,,closed,B,G,2,x\n100,6,,closed,B,G,2,\n",
+	"limited,atten_db,freq_mhz,box,gasket,closing\nyes,72,100,B,G,1\n,>72,100,B,G,2\nno,72,100,B,G,3\n1,>72,100,B,G,4\n?,1,100,B,G,5\n",
 	"box,gasket,closing,state,freq_mhz,level_db,tx_dbm\nB,G,1,closed,100,-60,\nB,G,1,closed,100,-60,10\n",
 	"box,closing,state,freq_mhz,level_dbuv,floor_dbuv\nB,1,closed,100,60,1\n,,open,100,90,\n",
 	"run,box,gasket,closing,state,freq_mhz,level_dbm\n\"a\",B,G,1,closed,100,-60\n\"a, b\",\"B\nB\",G,1,closed,100,-60\na,B\",G,1,closed,100,-60\n\"a,B,G,1,closed,100,-60\n",

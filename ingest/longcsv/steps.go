@@ -17,6 +17,7 @@ const (
 	stateCell
 	dateCell
 	installedCell
+	limitedCell
 )
 
 // A step is how rows are read: a number, or a group of cells between two numbers,
@@ -89,6 +90,9 @@ func (l *layout) plan() {
 		default:
 			number[at] = c
 		}
+	}
+	if h.limited >= 0 {
+		l.roles[h.limited] = limitedCell
 	}
 	for i := 0; i < h.cells; {
 		s := step{number: number[i], first: i, cells: 1}

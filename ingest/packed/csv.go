@@ -15,13 +15,14 @@ import (
 
 // A CSVWriter writes the same table as CSV in the long format.
 type CSVWriter struct {
-	out   *bufio.Writer
-	which []int
-	line  []byte
+	out    *bufio.Writer
+	which  []int
+	atMost bool // the last column tells which levels are limits
+	line   []byte
 }
 
 // NewCSV begins a CSV file for readings of that layout. The long format has levels
-// of one kind in a file.
+// of one kind in a file. A column limited tells which levels are upper limits, if any is.
 func NewCSV(to io.Writer, l *Layout) (*CSVWriter, error) {
 	kinds := 0
 	for _, u := range []reading.Unit{reading.DBm, reading.Decibel, reading.Attenuated} {
@@ -41,6 +42,9 @@ func NewCSV(to io.Writer, l *Layout) (*CSVWriter, error) {
 			w.which, w.line = append(w.which, s), append(w.line, slots[s].field.Name...)
 		}
 	}
+	if w.atMost = l.AtMost; w.atMost {
+		w.line = append(append(w.line, ','), slots[slotOf(limited)].field.Name...)
+	}
 	return w, w.end()
 }
 
@@ -59,6 +63,11 @@ func (w *CSVWriter) Write(b *reading.Batch, n int, label, reference func(i int) 
 				w.line = append(w.line, ',')
 			}
 			w.cell(&slots[s], b, i, label, reference)
+		}
+		if w.atMost {
+			if w.line = append(w.line, ','); b.Limited[i] {
+				w.line = append(w.line, "yes"...)
+			}
 		}
 		if err := w.end(); err != nil {
 			return err
@@ -80,9 +89,6 @@ func (w *CSVWriter) cell(s *slot, b *reading.Batch, i int, label, reference func
 		}
 		if b.Limited[i] && s.column == reading.Atten {
 			w.line = append(w.line, '>')
-		}
-		if b.Limited[i] && s.column == reading.Level {
-			w.line = append(w.line, '<')
 		}
 		w.line = strconv.AppendFloat(w.line, v, 'f', -1, 64)
 	}

@@ -42,7 +42,7 @@ type slot struct {
 }
 
 // limited is the flag of a figure that is a limit, an attenuation at least or a level
-// at most; it is no column of the long format, where a > or < stands before the figure.
+// at most; in the long format a > before an attenuation says the same.
 const limited = reading.Columns
 
 // slots are all columns of the table, in their order. A file has those that some
@@ -83,6 +83,7 @@ type Layout struct {
 	filled [64]bool // by slot
 	Rows   int
 	Units  [reading.Attenuated + 1]bool // canonical units of the readings
+	AtMost bool                         // some level is known as an upper limit alone
 	runs   []stretch
 	// FreqToleranceHz is within how many Hz frequencies are the same, beyond the
 	// setting; 0 where nothing says so.
@@ -95,6 +96,7 @@ func (l *Layout) Add(b *reading.Batch, n int, label string) {
 	l.Rows += n
 	for i := range n {
 		l.Units[Canonical(b.Unit[i])] = true
+		l.AtMost = l.AtMost || b.Limited[i] && b.Unit[i] != reading.Attenuated
 	}
 	for s := range slots {
 		if !l.filled[s] {
