@@ -27,6 +27,7 @@ type Settings struct {
 	AgeYears             float64     // at which Now is given
 	LastAge              float64     // of the same strips at the last test
 	Details              bool        // give bounds of the SDs and each strip's own line, which takes time
+	OmitSDBounds         bool        // but not bounds of the SDs, which take the most
 	StepDB               float64     // a step between two sessions beyond this is pointed out
 	Curve                bool        // give the line and its lower bound along the ages, for a picture
 }

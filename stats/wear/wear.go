@@ -153,7 +153,7 @@ func (r *Result) report(d Data, l *line, s Settings) {
 	r.Warnings = append(r.Warnings, undefinedDF...)
 	r.P = pValue(r.Slope)
 	r.Intercept = l.at(0, s.Confidence)
-	r.Components = l.components(s.Confidence, s.Details)
+	r.Components = l.components(s.Confidence, s.Details && !s.OmitSDBounds)
 	r.Mean = l.at(s.AgeYears, s.Confidence)
 	r.Cross = lineCrossing(r.Intercept.Value, r.Slope.Value, r.TargetDB, r.FirstAge, r.MeanAge, r.Horizon)
 	lower, why := r.lowerOf(d, l, s)

@@ -272,7 +272,8 @@ func (y *retest) setAges(start map[fittingKey]time.Time, all []*closing) {
 // study asks what the retests show; where there is no slope, what the last test shows.
 func (c *campaign) study(y *retest, s Settings, t target, budget []judge.Source) error {
 	settings := wear.Settings{Confidence: s.Confidence, Coverage: s.Coverage, On: judge.Bound(s.On),
-		Common: s.Slopes == "common", AgeYears: y.ageNow, LastAge: y.ageLast, Details: true, StepDB: s.DriftDB, Curve: s.curves}
+		Common: s.Slopes == "common", AgeYears: y.ageNow, LastAge: y.ageLast, Details: true, StepDB: s.DriftDB,
+		Curve: s.curves, OmitSDBounds: s.curves} // a page shows no bounds of the SDs
 	var err error
 	if y.result, err = wear.Wear(y.data, settings); err != nil {
 		return err
