@@ -5,11 +5,11 @@ import (
 	"context"
 	"encoding/binary"
 	"io"
-	"math/bits"
 	"os"
 	"slices"
 
 	"sealbound/ingest/reading"
+	"sealbound/ingest/record"
 )
 
 // Where the rows of many runs take turns in a large file, each run would have to be
@@ -144,7 +144,7 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 		m.parts = append(m.parts, x)
 		x.lastLine, x.lastTo = 0, 0
 	} else {
-		shared = common(m.log[x.headFrom:x.headTo], text)
+		shared = record.Common(m.log[x.headFrom:x.headTo], text)
 	}
 	from := len(m.log)
 	m.log = binary.AppendUvarint(m.log, uint64(s.Line-x.lastLine))
@@ -164,21 +164,6 @@ func (m *mixer) add(x *part, s reading.Stretch) error {
 		return m.ctx.Err()
 	}
 	return nil
-}
-
-// common is how many bytes a and b begin with alike.
-func common(a, b []byte) int {
-	n := min(len(a), len(b))
-	i := 0
-	for ; i+8 <= n; i += 8 {
-		if x := binary.LittleEndian.Uint64(a[i:]) ^ binary.LittleEndian.Uint64(b[i:]); x != 0 {
-			return i + bits.TrailingZeros64(x)/8
-		}
-	}
-	for i < n && a[i] == b[i] {
-		i++
-	}
-	return i
 }
 
 // begin starts the copy. Where there is no room for one, things go on without it.

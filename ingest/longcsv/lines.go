@@ -284,19 +284,13 @@ func (l *loader) settle() {
 	b.Break(from)
 	l.begun = to
 	for k, c := range l.columns {
-		fill(b.Text[c][from:to], l.codes[k])
+		reading.Fill(b.Text[c][from:to], l.codes[k])
 	}
-	fill(b.File[from:to], l.file)
-	fill(b.Kind[from:to], l.kind)
-	fill(b.Unit[from:to], l.unit)
-	fill(b.Date[from:to], l.date)
-	fill(b.Installed[from:to], l.installed)
-}
-
-func fill[T any](s []T, v T) {
-	for i := range s {
-		s[i] = v
-	}
+	reading.Fill(b.File[from:to], l.file)
+	reading.Fill(b.Kind[from:to], l.kind)
+	reading.Fill(b.Unit[from:to], l.unit)
+	reading.Fill(b.Date[from:to], l.date)
+	reading.Fill(b.Installed[from:to], l.installed)
 }
 
 // cellEnd is where the cell that begins at p ends: at a comma, or at a carriage

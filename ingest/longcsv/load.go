@@ -17,9 +17,6 @@ import (
 	"sealbound/ingest/record"
 )
 
-// mostDB bounds every level, gain and attenuation: beyond it no receiver reads.
-const mostDB = 1000
-
 // kindOf reads the column state.
 func kindOf(b []byte) (reading.Kind, bool) {
 	switch string(b) {
@@ -350,8 +347,8 @@ func (l *loader) figureOf(c reading.Column, text []byte, scale int) float64 {
 		l.problem(c, fault.What, fault.Mend)
 		return math.NaN()
 	}
-	if c != reading.Freq && math.Abs(v) > mostDB {
-		l.problem(c, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", mostDB))
+	if c != reading.Freq && math.Abs(v) > reading.MostDB {
+		l.problem(c, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", reading.MostDB))
 		return math.NaN()
 	}
 	return v
@@ -416,8 +413,8 @@ func (l *loader) attenuation() (float64, bool) {
 		l.problem(reading.Atten, "is an attenuation below something", "write the figure itself, or > before what it is at least")
 	case fault != nil:
 		l.problem(reading.Atten, fault.What, fault.Mend)
-	case math.Abs(v) > mostDB:
-		l.problem(reading.Atten, "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", mostDB))
+	case math.Abs(v) > reading.MostDB:
+		l.problem(reading.Atten, "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", reading.MostDB))
 	}
 	return v, limited
 }

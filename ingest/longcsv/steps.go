@@ -100,7 +100,7 @@ func (l *layout) plan() {
 			s.cells++
 		}
 		s.last = i == h.cells
-		s.least, s.most = -mostDB, mostDB
+		s.least, s.most = -reading.MostDB, reading.MostDB
 		switch s.number {
 		case reading.Freq:
 			s.slot, s.scale, s.least, s.most = freqSlot, h.scale, math.SmallestNonzeroFloat64, math.Inf(1)

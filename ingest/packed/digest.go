@@ -9,9 +9,6 @@ import (
 	"sealbound/ingest/reading"
 )
 
-// mostDB bounds every level, gain and attenuation: beyond it no receiver reads.
-const mostDB = 1000
-
 // A segment is rows of a chunk that share state, unit, dates and labels.
 type segment struct {
 	from, to        int32
@@ -116,8 +113,8 @@ func (e *entry) numbers(t *table, rows int) error {
 				return content("a row without a frequency")
 			}
 			continue
-		case given > 0 && (lo < -mostDB || hi > mostDB):
-			return content("a level beyond %d dB", mostDB)
+		case given > 0 && (lo < -reading.MostDB || hi > reading.MostDB):
+			return content("a level beyond %d dB", reading.MostDB)
 		}
 		switch slots[s].column {
 		case reading.Level, reading.Atten:

@@ -325,34 +325,27 @@ func (t *table) append(e *entry, from, to int, b *reading.Batch) {
 	case flags == nil:
 		clear(b.Limited[at:])
 	case flags.Constant:
-		set(b.Limited[at:], flags.Flags[0])
+		reading.Fill(b.Limited[at:], flags.Flags[0])
 	default:
 		copy(b.Limited[at:], flags.Flags[from:to])
 	}
-	set(b.File[at:], t.file)
+	reading.Fill(b.File[at:], t.file)
 	k := sort.Search(len(e.segments), func(i int) bool { return int(e.segments[i].to) > from })
 	for ; k < len(e.segments) && int(e.segments[k].from) < to; k++ {
 		s := &e.segments[k]
 		x, y := at+max(int(s.from), from)-from, at+min(int(s.to), to)-from
 		b.Break(x)
-		set(b.Kind[x:y], s.kind)
-		set(b.Unit[x:y], s.unit)
-		set(b.Date[x:y], s.date)
-		set(b.Installed[x:y], s.installed)
+		reading.Fill(b.Kind[x:y], s.kind)
+		reading.Fill(b.Unit[x:y], s.unit)
+		reading.Fill(b.Date[x:y], s.date)
+		reading.Fill(b.Installed[x:y], s.installed)
 		for _, c := range t.columns {
 			col := t.column(e, slotOf(c))
-			set(b.Text[c][x:y], b.Labels.Code(col.Dict[codes{col}.at(int(s.from))]))
+			reading.Fill(b.Text[c][x:y], b.Labels.Code(col.Dict[codes{col}.at(int(s.from))]))
 		}
 	}
 	b.Cut(at + n)
 	b.Even(at + n)
-}
-
-// set fills a slice with one value.
-func set[T any](to []T, v T) {
-	for i := range to {
-		to[i] = v
-	}
 }
 
 func (t *table) column(e *entry, s int) *columnar.Column {

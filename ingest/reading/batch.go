@@ -277,3 +277,10 @@ type LineTable interface {
 	// ByLine reports whether they are; it may be called when Index has returned.
 	ByLine() bool
 }
+
+// Fill sets all of s to one value.
+func Fill[T any](s []T, v T) {
+	for i := range s {
+		s[i] = v
+	}
+}

@@ -94,6 +94,10 @@ func (u Unit) Offset() float64 {
 	return 0
 }
 
+// MostDB bounds every level, gain and attenuation, in dB or dBm from zero: beyond it no
+// receiver reads.
+const MostDB = 1000
+
 // A Kind says what the reading was taken of.
 type Kind uint8
 

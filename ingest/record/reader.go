@@ -296,7 +296,7 @@ func (r *Reader) Split(most int) int {
 	text, from := r.buf[r.start:r.stop], 0
 	r.same = 0
 	if r.lastKept {
-		n := int32(common(r.buf[r.lastStart:r.lastStop], text))
+		n := int32(Common(r.buf[r.lastStart:r.lastStop], text))
 		for r.same < len(r.ends) && r.ends[r.same] < n {
 			r.same++
 		}
@@ -348,8 +348,8 @@ func (r *Reader) Cells() [][]byte {
 	return cells
 }
 
-// common is the length of the longest prefix that a and b share.
-func common(a, b []byte) int {
+// Common is how many bytes a and b begin with alike.
+func Common(a, b []byte) int {
 	n := min(len(a), len(b))
 	i := 0
 	for ; i+8 <= n; i += 8 {

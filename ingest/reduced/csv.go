@@ -41,6 +41,7 @@ type parser struct {
 	r        record.Reader
 	at       map[string]int
 	cells    [][]byte
+	width    int // cells of the header
 	rows     []Row
 	count    reading.Count
 	unused   []string
@@ -141,7 +142,7 @@ func (p *parser) header() bool {
 			p.fail("", "the column "+n+" is missing from this table of closings", "its columns are "+strings.Join(needed, ", ")+", and others")
 		}
 	}
-	p.at["\x00cells"] = len(p.cells)
+	p.width = len(p.cells)
 	return !p.bad
 }
 
@@ -182,10 +183,10 @@ func (p *parser) row() {
 		p.fault(f)
 		return
 	}
-	if p.cells = p.r.Cells(); len(p.cells) != p.at["\x00cells"] {
+	if p.cells = p.r.Cells(); len(p.cells) != p.width {
 		p.bad = true
 		p.problems = append(p.problems, reading.Problem{File: p.path, Line: p.r.Line(), Column: 1,
-			What: fmt.Sprintf("the row has %d cells, the header %d", len(p.cells), p.at["\x00cells"]), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
+			What: fmt.Sprintf("the row has %d cells, the header %d", len(p.cells), p.width), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
 		return
 	}
 	r := Row{Line: p.r.Line()}

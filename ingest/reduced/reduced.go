@@ -112,18 +112,18 @@ func (r *Row) sound() (column, what, mend string) {
 			return c.Name(), "is empty, and a closing needs it", "write the " + c.Name() + "'s label"
 		}
 	}
-	within := func(v float64) bool { return v != v || v >= -mostDB && v <= mostDB }
+	within := func(v float64) bool { return v != v || v >= -reading.MostDB && v <= reading.MostDB }
 	switch {
 	case !(r.LoHz >= 0) || r.LoHz > mostHz:
 		return bandLo, "is not the edge of a band", "write it in Hz"
 	case !(r.HiHz > 0) || r.HiHz < r.LoHz || r.HiHz > mostHz:
 		return bandHi, "is not above the band's lower edge", "write both edges in Hz"
 	case r.AttenDB != r.AttenDB || !within(r.AttenDB):
-		return "atten_db", "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", mostDB)
+		return "atten_db", "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", reading.MostDB)
 	case r.LimitedShare < 0 || r.LimitedShare > 1:
 		return share, "is not a share", "write a number from 0 to 1"
 	case !within(r.HeadroomDB):
-		return headroom, "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", mostDB)
+		return headroom, "is not an attenuation that a set-up could show", fmt.Sprintf("attenuations lie within %d dB of zero", reading.MostDB)
 	case r.OpenRepeats < 0 || r.OpenRepeats > mostRepeats:
 		return repeats, "is not a number of repeats", fmt.Sprintf("write a whole number up to %d", mostRepeats)
 	case r.OpenSDDB < 0 || !within(r.OpenSDDB):
@@ -135,7 +135,6 @@ func (r *Row) sound() (column, what, mend string) {
 }
 
 const (
-	mostDB      = 1000
 	mostHz      = 1e15
 	mostRepeats = 1000
 )

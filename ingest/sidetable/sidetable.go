@@ -87,6 +87,7 @@ type row struct {
 	r        *record.Reader
 	cells    [][]byte
 	at       map[string]int
+	width    int // cells of the header
 	problems *reading.Problems
 	bad      bool
 }
@@ -141,8 +142,8 @@ func (t *Tables) Read(ctx context.Context, name, path string, src io.ReaderAt, s
 			continue
 		}
 		w.cells, w.bad = r.Cells(), false
-		if len(w.cells) != w.at["\x00cells"] {
-			add(r.Line(), 1, "", fmt.Sprintf("the row has %d cells, the header %d", len(w.cells), w.at["\x00cells"]), "give each column a cell; put quotes around a cell that holds a comma")
+		if len(w.cells) != w.width {
+			add(r.Line(), 1, "", fmt.Sprintf("the row has %d cells, the header %d", len(w.cells), w.width), "give each column a cell; put quotes around a cell that holds a comma")
 			w.bad = true
 		} else {
 			lay.take(t, &w)
@@ -162,7 +163,7 @@ func (w *row) header(lay layout) (unused []string, usable bool) {
 		return nil, false
 	}
 	cells := w.r.Cells()
-	w.at["\x00cells"] = len(cells)
+	w.width = len(cells)
 	fail := func(i int, what, mend string) {
 		line, column := w.r.Place(i)
 		w.problems.Add(reading.Problem{File: w.path, Line: line, Column: column, Text: string(cells[i]), What: what, Mend: mend})

@@ -6,10 +6,8 @@ import (
 	"slices"
 
 	"sealbound/ingest/cell"
+	"sealbound/ingest/reading"
 )
-
-// mostDB bounds |S21|: beyond it no receiver reads.
-const mostDB = 1000
 
 // A layout is how the numbers of one frequency stand in the rows.
 type layout struct {
@@ -245,8 +243,8 @@ func (p *parser) value(s *set, t token, line int) {
 		magnitude := math.Hypot(s.first, v) // may be beyond any number
 		s.row.DB, s.row.Zero = 20*math.Log10(magnitude), magnitude == 0
 	}
-	if !s.bad && !s.row.Zero && math.Abs(s.row.DB) > mostDB {
-		p.add(s.firstLine, s.firstAt.column, name, s.firstAt.text, fmt.Sprintf("lies more than %d dB from 0 dB", mostDB), "check the format (DB, MA or RI) and the exponents")
+	if !s.bad && !s.row.Zero && math.Abs(s.row.DB) > reading.MostDB {
+		p.add(s.firstLine, s.firstAt.column, name, s.firstAt.text, fmt.Sprintf("lies more than %d dB from 0 dB", reading.MostDB), "check the format (DB, MA or RI) and the exponents")
 		s.bad = true
 	}
 }

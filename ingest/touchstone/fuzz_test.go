@@ -56,7 +56,7 @@ func FuzzParse(f *testing.F) {
 		}
 		last := -1.0
 		for _, r := range file.Rows {
-			if r.FreqHz <= last || !r.Zero && math.Abs(r.DB) > mostDB || math.IsInf(r.FreqHz, 0) || r.Zero != math.IsInf(r.DB, -1) || math.IsNaN(r.DB) || math.IsInf(r.DB, 1) {
+			if r.FreqHz <= last || !r.Zero && math.Abs(r.DB) > reading.MostDB || math.IsInf(r.FreqHz, 0) || r.Zero != math.IsInf(r.DB, -1) || math.IsNaN(r.DB) || math.IsInf(r.DB, 1) {
 				t.Errorf("row %+v behind %v Hz", r, last)
 			}
 			last = r.FreqHz

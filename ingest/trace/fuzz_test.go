@@ -33,7 +33,7 @@ func FuzzParse(f *testing.F) {
 	}
 	for _, line := range strings.Split(strings.TrimSuffix(string(table), "\n"), "\n")[1:] {
 		cells := strings.Split(line, "\t")
-		text, err := os.ReadFile(filepath.Join("testdata", "samples", cells[0]))
+		text, err := os.ReadFile(filepath.Join("..", "testdata", "traces", cells[0]))
 		if err != nil {
 			f.Fatal(err)
 		}
@@ -74,7 +74,7 @@ func FuzzParse(f *testing.F) {
 			}
 			seen, limited := map[point]bool{}, 0
 			for _, r := range file.Rows {
-				if !(r.FreqHz > 0) || math.IsInf(r.FreqHz, 0) || !(math.Abs(r.LevelDBm) <= mostDB) || r.Sweep < 1 || int(r.Sweep) > file.Sweeps || seen[point{r.FreqHz, r.Sweep}] {
+				if !(r.FreqHz > 0) || math.IsInf(r.FreqHz, 0) || !(math.Abs(r.LevelDBm) <= reading.MostDB) || r.Sweep < 1 || int(r.Sweep) > file.Sweeps || seen[point{r.FreqHz, r.Sweep}] {
 					t.Errorf("row %+v", r)
 				}
 				seen[point{r.FreqHz, r.Sweep}] = true

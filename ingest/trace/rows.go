@@ -10,9 +10,6 @@ import (
 	"sealbound/ingest/reading"
 )
 
-// mostDB bounds every level: beyond it no receiver reads.
-const mostDB = 1000
-
 // A sweep is what is known of the sweep being read.
 type sweep struct {
 	header   int // the line of its header
@@ -158,8 +155,8 @@ func (p *parser) row(number int, line string) (taken bool, err error) {
 		return good, nil
 	}
 	db, limited, fault := p.level(c.text)
-	if fault == nil && math.Abs(db) > mostDB {
-		fault = &cell.Fault{What: "is not a level that a receiver could show", Mend: fmt.Sprintf("levels lie within %d dB of zero", mostDB)}
+	if fault == nil && math.Abs(db) > reading.MostDB {
+		fault = &cell.Fault{What: "is not a level that a receiver could show", Mend: fmt.Sprintf("levels lie within %d dB of zero", reading.MostDB)}
 	}
 	if fault != nil && (good || !isToken(c.text)) { // a line of words is told once
 		tell(c, h.headings[h.level].text, fault.What, p.remedy(c.text, level, fault.Mend))

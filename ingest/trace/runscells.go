@@ -10,9 +10,6 @@ import (
 	"sealbound/ingest/reading"
 )
 
-// mostFigure bounds levels and gains: beyond it no receiver reads.
-const mostFigure = 1000
-
 // figure reads a number of dB or dBm.
 func (r *runsReader) figure(i int, run *Run) {
 	f := figures[r.columns[i]]
@@ -20,8 +17,8 @@ func (r *runsReader) figure(i int, run *Run) {
 	switch {
 	case fault != nil:
 		r.wrong(i, fault.What, fault.Mend)
-	case math.Abs(db) > mostFigure:
-		r.wrong(i, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", mostFigure))
+	case math.Abs(db) > reading.MostDB:
+		r.wrong(i, "is not a level that a receiver could show", fmt.Sprintf("levels lie within %d dB of zero", reading.MostDB))
 	default:
 		unit := f.unit
 		if unit == reading.DBuV {

@@ -49,7 +49,7 @@ func joined(problems []reading.Problem) string {
 
 func sample(t *testing.T, name string) string {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", "samples", name))
+	text, err := os.ReadFile(filepath.Join("..", "testdata", "traces", name))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -125,13 +125,13 @@ func TestSamples(t *testing.T) {
 			}
 		}
 	}
-	files, err := os.ReadDir(filepath.Join("testdata", "samples"))
+	files, err := os.ReadDir(filepath.Join("..", "testdata", "traces"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, f := range files {
 		if !listed[f.Name()] {
-			t.Errorf("samples/%s is not in samples.tsv", f.Name())
+			t.Errorf("testdata/traces/%s is not in samples.tsv", f.Name())
 		}
 	}
 }

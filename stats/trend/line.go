@@ -81,11 +81,6 @@ func (l *Line) SlopeBounds(confidence float64) (stats.Estimate, error) {
 	return l.fit.Coefficient(1, confidence)
 }
 
-// InterceptBounds returns the value at time 0 with its one-sided bounds, dB.
-func (l *Line) InterceptBounds(confidence float64) (stats.Estimate, error) {
-	return l.fit.Coefficient(0, confidence)
-}
-
 // At returns the line at time t with the one-sided bounds of the true mean
 // there, dB.
 func (l *Line) At(t, confidence float64) (stats.Estimate, error) {

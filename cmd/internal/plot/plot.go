@@ -24,9 +24,6 @@ type Picture struct {
 	scene scene
 }
 
-// Height is the height of the picture in its own units.
-func (p *Picture) Height() int { return int(p.scene.height + 0.5) }
-
 // Inline returns the picture as an element for a page that has Style among its
 // style sheets. Identifiers within it begin with id, which must be one of its own
 // in the page: letters, digits and hyphens.
