@@ -11,6 +11,8 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+
+	"sealbound/ingest/temporary"
 )
 
 const extremeHeader = "run,box,gasket,closing,state,freq_mhz,level_dbm\n"
@@ -51,7 +53,7 @@ func TestEndlessInput(t *testing.T) {
 		if got := refusal(t, "-", in); !strings.Contains(got, want) {
 			t.Errorf("%q without end: %s", text, got)
 		}
-		if in.read > 2*spoolMemory {
+		if in.read > 2*temporary.Memory {
 			t.Errorf("%q: %d bytes were read", text, in.read)
 		}
 	}
@@ -114,7 +116,7 @@ func TestLineWithoutEnd(t *testing.T) {
 // Where a copy finds no room the message says where and what to do.
 func TestNoRoomForACopy(t *testing.T) {
 	t.Setenv("TMPDIR", filepath.Join(t.TempDir(), "none"))
-	in := io.MultiReader(strings.NewReader(extremeHeader), io.LimitReader(&repeated{text: ",,,,,,\n"}, spoolMemory+7))
+	in := io.MultiReader(strings.NewReader(extremeHeader), io.LimitReader(&repeated{text: ",,,,,,\n"}, temporary.Memory+7))
 	_, err := Read(context.Background(), []string{"-"}, Options{Stdin: in}, func(*Run) error { return nil })
 	if err == nil || !strings.Contains(err.Error(), "TMPDIR") {
 		t.Errorf("error %v", err)

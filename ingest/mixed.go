@@ -5,11 +5,11 @@ import (
 	"context"
 	"encoding/binary"
 	"io"
-	"os"
 	"slices"
 
 	"sealbound/ingest/reading"
 	"sealbound/ingest/record"
+	"sealbound/ingest/temporary"
 )
 
 // Where the rows of many runs take turns in a large file, each run would have to be
@@ -88,11 +88,9 @@ type mixedEntry struct {
 
 // A mixedCopy is the temporary file.
 type mixedCopy struct {
-	file     copyFile
-	name     string
-	unlinked bool // it has no name any more
-	size     int64
-	from     int64 // offset of the source at which it begins
+	file copyFile
+	size int64
+	from int64 // offset of the source at which it begins
 }
 
 type copyFile interface {
@@ -102,10 +100,7 @@ type copyFile interface {
 }
 
 func (c *mixedCopy) close() {
-	c.file.Close()
-	if !c.unlinked {
-		os.Remove(c.name)
-	}
+	c.file.Close() // it was only read
 }
 
 // add notes a stretch of the part.
@@ -172,13 +167,12 @@ func (m *mixer) begin(from int64) {
 		return
 	}
 	m.tried = true
-	f, err := os.CreateTemp("", temporaryFor)
+	f, err := temporary.New()
 	if err != nil {
 		return
 	}
-	unlinked := os.Remove(f.Name()) == nil // so that nothing stays behind whatever ends the process
 	m.log, m.entries = make([]byte, 0, mixedBatch+mixedBatch/4), make([]mixedEntry, 0, mixedBatch/32)
-	m.taking, m.file.copy = true, &mixedCopy{file: f, name: f.Name(), unlinked: unlinked, from: from}
+	m.taking, m.file.copy = true, &mixedCopy{file: f, from: from}
 }
 
 // text is what stands in the file between two offsets, which grow from call to call.

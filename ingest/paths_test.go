@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"sealbound/ingest/temporary"
 )
 
 func zipped(t testing.TB, text string) string {
@@ -134,7 +136,7 @@ func TestPackedFiles(t *testing.T) {
 		fmt.Fprintf(&long, "%s,%s%d\n", line, strings.Repeat("remark ", 2000), min(i, 1))
 	}
 	text := long.String()
-	if len(text) <= spoolMemory {
+	if len(text) <= temporary.Memory {
 		t.Fatalf("%d bytes are too few", len(text))
 	}
 	plain, gz := good(t, DefaultOptions(), text), read(t, DefaultOptions(), folder(t, map[string]string{"data.csv.gz": zipped(t, text)}))

@@ -10,6 +10,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"sealbound/ingest/temporary"
 )
 
 // A pipe is read like a file, and not waited for without end.
@@ -49,7 +51,7 @@ func TestCopyHasNoName(t *testing.T) {
 	t.Setenv("TMPDIR", dir)
 	var text strings.Builder
 	text.WriteString(extremeHeader + "r,,,,open,100,-30\n")
-	for text.Len() < spoolMemory+1 {
+	for text.Len() < temporary.Memory+1 {
 		text.WriteString(",,,,,,\n")
 	}
 	text.WriteString("r,b,g,1,closed,100,-90\n")

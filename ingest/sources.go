@@ -16,20 +16,19 @@ import (
 	"time"
 
 	"sealbound/ingest/reading"
+	"sealbound/ingest/temporary"
 )
 
 // What is read more than once must stay where it is: a plain file is opened
 // again, anything else (standard input, .gz, a pipe) is first copied into memory
-// or, beyond spoolMemory, into a temporary file.
+// or, beyond temporary.Memory, into a temporary file.
 const (
-	spoolMemory  = 8 << 20
-	cacheFile    = 1 << 20  // a plain file up to this size is kept in memory
-	cacheTotal   = 4 << 20  // of all those together
-	openAtOnce   = 64       // plain files kept open between uses
-	mostPacked   = 200      // times its packed size: readings shrink to a tenth, a bomb to a thousandth
-	fewUnpacked  = 64 << 20 // up to here any packing is taken
-	gzipMagic    = "\x1f\x8b"
-	temporaryFor = "sealbound-*"
+	cacheFile   = 1 << 20  // a plain file up to this size is kept in memory
+	cacheTotal  = 4 << 20  // of all those together
+	openAtOnce  = 64       // plain files kept open between uses
+	mostPacked  = 200      // times its packed size: readings shrink to a tenth, a bomb to a thousandth
+	fewUnpacked = 64 << 20 // up to here any packing is taken
+	gzipMagic   = "\x1f\x8b"
 )
 
 // A source gives random access to the text of one file.
@@ -37,16 +36,15 @@ type source struct {
 	path string
 	size int64
 
-	memory  []byte   // where it is small
-	spool   *os.File // where it was copied
+	memory  []byte          // where it is small
+	spool   *temporary.File // where it was copied
 	changed time.Time
 
-	unlinked bool // the spool has no name any more
-	mu       sync.Mutex
-	handle   *os.File
-	users    int
-	keep     bool // keep the handle between uses
-	refused  func(head []byte) bool
+	mu      sync.Mutex
+	handle  *os.File
+	users   int
+	keep    bool // keep the handle between uses
+	refused func(head []byte) bool
 }
 
 // errBadGzip is a .gz file that cannot be unpacked: a problem of the data.
@@ -129,7 +127,7 @@ func (s *source) copyFrom(ctx context.Context, in io.Reader) error {
 		in = &unpacking{in: z, packed: packed}
 	}
 	var memory bytes.Buffer
-	_, err := io.CopyN(&memory, in, spoolMemory)
+	_, err := io.CopyN(&memory, in, temporary.Memory)
 	switch {
 	case err == io.EOF:
 		s.memory, s.size = memory.Bytes(), int64(memory.Len())
@@ -144,14 +142,11 @@ func (s *source) copyFrom(ctx context.Context, in io.Reader) error {
 		s.memory, s.size = memory.Bytes(), int64(memory.Len())
 		return nil
 	}
-	spool, err := os.CreateTemp("", temporaryFor)
+	spool, err := temporary.New()
 	if err != nil {
 		return s.noRoom(err)
 	}
 	s.spool = spool
-	// Where a file that is open may be removed it is, so that nothing stays
-	// behind whatever ends the process.
-	s.unlinked = os.Remove(spool.Name()) == nil
 	n, err := io.Copy(spool, io.MultiReader(&memory, in))
 	if err != nil {
 		s.close()
@@ -269,10 +264,7 @@ func (s *source) close() {
 		s.handle = nil
 	}
 	if s.spool != nil {
-		s.spool.Close()
-		if !s.unlinked {
-			os.Remove(s.spool.Name())
-		}
+		s.spool.Close() // it was only read
 		s.spool = nil
 	}
 }

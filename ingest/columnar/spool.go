@@ -3,32 +3,26 @@ package columnar
 import (
 	"bytes"
 	"io"
-	"os"
+
+	"sealbound/ingest/temporary"
 )
 
-// spoolMemory is how much a spool keeps in memory.
-const spoolMemory = 8 << 20
-
 // A spool keeps what is written until it is asked for: the checksum of a stream
-// stands at its beginning and is known at its end. Beyond spoolMemory it lies in a
-// temporary file, which loses its name at once where the system allows that, so that
-// nothing stays behind whatever ends the process.
+// stands at its beginning and is known at its end. Beyond temporary.Memory it lies in a
+// temporary file.
 type spool struct {
-	memory   bytes.Buffer
-	file     *os.File
-	nameless bool
+	memory bytes.Buffer
+	file   *temporary.File
 }
 
-func (s *spool) Write(b []byte) (int, error) {
-	if s.file == nil && s.memory.Len()+len(b) <= spoolMemory {
+func (s *spool) Write(b []byte) (n int, err error) {
+	if s.file == nil && s.memory.Len()+len(b) <= temporary.Memory {
 		return s.memory.Write(b)
 	}
 	if s.file == nil {
-		f, err := os.CreateTemp("", "sealbound-*")
-		if err != nil {
+		if s.file, err = temporary.New(); err != nil {
 			return 0, err
 		}
-		s.file, s.nameless = f, os.Remove(f.Name()) == nil
 	}
 	return s.file.Write(b)
 }
@@ -48,10 +42,7 @@ func (s *spool) copyTo(w io.Writer) error {
 func (s *spool) close() {
 	s.memory = bytes.Buffer{}
 	if s.file != nil {
-		s.file.Close()
-		if !s.nameless {
-			os.Remove(s.file.Name())
-		}
+		s.file.Close() // it was only read
 		s.file = nil
 	}
 }
