@@ -22,7 +22,7 @@ type ReportSettings struct {
 // with its reason. The error is an *InputError, a *UsageError, or one of the
 // system.
 func Report(ctx context.Context, paths []string, rs ReportSettings) (*report.Campaign, error) {
-	r, err := startReport(ctx, paths, rs, []string{"gasket"})
+	r, err := startReport(ctx, paths, rs, []string{"gasket"}, "")
 	defer r.close()
 	if err != nil {
 		return nil, err
@@ -75,8 +75,9 @@ type reporting struct {
 	command  []string
 }
 
-// startReport reads the campaign once, with all that a report tells of it.
-func startReport(ctx context.Context, paths []string, rs ReportSettings, by []string) (*reporting, error) {
+// startReport reads the campaign once, with all that a report tells of it; of a box, where
+// one is named, with its open references.
+func startReport(ctx context.Context, paths []string, rs ReportSettings, by []string, box string) (*reporting, error) {
 	s := rs.Settings
 	if len(s.By) == 0 {
 		s.By = by
@@ -87,7 +88,7 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	if _, err := s.target(); err != nil {
 		return nil, &InputError{Err: err}
 	}
-	r := &reporting{rig: newRig(), files: &digests{}, command: rs.Command}
+	r := &reporting{rig: newRig(box), files: &digests{}, command: rs.Command}
 	s.Stdin = r.files.listen(s.Stdin)
 	var err error
 	s.campaign, err = readAlso(ctx, paths, s, r.rig.add)

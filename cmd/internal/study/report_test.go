@@ -53,6 +53,10 @@ func TestReportAgreesWithTheCommands(t *testing.T) {
 	}
 	for i := range c.Wear.Doc.Wear { // the pictures are the report's own
 		c.Wear.Doc.Wear[i].Trend = nil
+		for k := range wear.Wear[i].Components { // no page shows bounds of the SDs, and a report leaves them out
+			x := &wear.Wear[i].Components[k]
+			x.SDLowerDB, x.SDUpperDB = nil, nil
+		}
 	}
 	if !reflect.DeepEqual(c.Wear.Doc, wear) {
 		t.Error("wear differs")

@@ -22,7 +22,7 @@ func sheetRows(facts, files int) int { return min(max(30-facts-files/2, 10), 18)
 func BoxSheet(ctx context.Context, paths []string, rs ReportSettings) (*report.Sheet, error) {
 	rs.By = []string{"box"}
 	rs.Bands, rs.On = "each", string(judge.OnWeakest)
-	r, err := startReport(ctx, paths, rs, nil)
+	r, err := startReport(ctx, paths, rs, nil, rs.Box[0])
 	defer r.close()
 	if err != nil {
 		return nil, err
