@@ -16,73 +16,123 @@ import (
 // R. Olsen, Econometrica 46 (1978) 1211-1215, from memory. Nothing in a step allocates.
 type climb struct {
 	w          *twoWay
-	y          []float64 // about center
-	center     float64
+	baseRow    []float64 // y stands about baseRow + baseCol, so that effects are small
+	baseCol    []float64
 	gamma      float64
 	free       bool // gamma moves
 	row, col   []float64
 	dRow, dCol []float64
 	dGamma     float64
 
+	// Sums over cells seen are those over all cells less the odd ones, which are few as a
+	// rule, so a step walks through rows, columns and odd cells alone.
+	cells              []oddCell
+	weight             []float64 // of the odd cells
+	nRow, nCol         []float64 // cells seen
+	ySeenRow, ySeenCol []float64 // sums of y over cells seen
+	yySeen             float64
+
 	// The longer side is eliminated from the equations of a step.
 	kept, gone          int
-	odd                 [][]oddCell // by gone unit: cells whose weight is not 1
-	weight              []float64   // of the odd cells
+	odd                 [][]oddPlace // by gone unit
 	scoreRow, scoreCol  []float64
-	ySeenRow, ySeenCol  []float64 // sums of y over cells seen
-	yySeen              float64
 	yRow, yCol          []float64 // weighted sums of y
 	sumGone             []float64 // weights
 	diagonal, lifted    []float64
 	matrix, solved, byY []float64
 }
 
-// An oddCell is limited or missing: number among odd cells, place on the kept side.
-type oddCell struct{ at, kept int32 }
+// An oddCell is limited or missing.
+type oddCell struct {
+	row, col int32
+	limited  bool
+	y        float64
+}
+
+// An oddPlace is an odd cell of a gone unit: number among odd cells, place on the kept
+// side.
+type oddPlace struct{ at, kept int32 }
 
 func newClimb(w *twoWay) *climb {
-	n := w.rows + w.cols
-	c := &climb{w: w, y: make([]float64, len(w.y)), kept: min(w.rows, w.cols), gone: max(w.rows, w.cols)}
-	for at, k := range w.kind {
-		if k == seen {
-			c.center += w.y[at] / float64(w.seen)
-		}
-	}
-	room := make([]float64, 6*n+c.gone+4*c.kept+c.kept*c.kept)
+	c := &climb{w: w, kept: min(w.rows, w.cols), gone: max(w.rows, w.cols)}
+	room := make([]float64, 9*(w.rows+w.cols)+c.gone+4*c.kept+c.kept*c.kept)
 	take := func(n int) []float64 {
 		part := room[:n:n]
 		room = room[n:]
 		return part
 	}
+	c.baseRow, c.baseCol = take(w.rows), take(w.cols)
 	c.row, c.col = take(w.rows), take(w.cols)
 	c.dRow, c.dCol = take(w.rows), take(w.cols)
-	c.scoreRow, c.scoreCol = take(w.rows), take(w.cols)
+	c.nRow, c.nCol = take(w.rows), take(w.cols)
 	c.ySeenRow, c.ySeenCol = take(w.rows), take(w.cols)
+	c.scoreRow, c.scoreCol = take(w.rows), take(w.cols)
 	c.yRow, c.yCol = take(w.rows), take(w.cols)
 	c.sumGone = take(c.gone)
 	c.diagonal, c.lifted, c.solved, c.byY = take(c.kept), take(c.kept), take(c.kept), take(c.kept)
 	c.matrix = take(c.kept * c.kept)
-	c.odd = make([][]oddCell, c.gone)
-	number := int32(0)
-	for at, k := range w.kind {
-		i, j := at/w.cols, at%w.cols
-		if k != missing {
-			c.y[at] = w.y[at] - c.center
+	c.center()
+	c.odd = make([][]oddPlace, c.gone)
+	for i := range w.rows {
+		kinds, values := w.line(i)
+		for j, k := range kinds {
+			y := values[j] - c.baseRow[i] - c.baseCol[j]
+			if k == seen {
+				c.ySeenRow[i] += y
+				c.ySeenCol[j] += y
+				c.yySeen += y * y
+				continue
+			}
+			if k == missing {
+				y = 0
+			}
+			g, kept := i, j
+			if c.rowsKept() {
+				g, kept = j, i
+			}
+			c.odd[g] = append(c.odd[g], oddPlace{int32(len(c.cells)), int32(kept)})
+			c.cells = append(c.cells, oddCell{int32(i), int32(j), k == limited, y})
 		}
-		if k == seen {
-			c.ySeenRow[i] += c.y[at]
-			c.ySeenCol[j] += c.y[at]
-			c.yySeen += c.y[at] * c.y[at]
-			continue
-		}
-		if c.rowsKept() {
-			i, j = j, i
-		}
-		c.odd[i] = append(c.odd[i], oddCell{number, int32(j)})
-		number++
 	}
-	c.weight = make([]float64, number)
+	c.weight = make([]float64, len(c.cells))
 	return c
+}
+
+// center counts the cells seen and sets the base to the mean of those of a row, and of a
+// column what is left then.
+func (c *climb) center() {
+	w := c.w
+	for i := range w.rows {
+		kinds, values := w.line(i)
+		for j, k := range kinds {
+			if k == seen {
+				c.nRow[i]++
+				c.nCol[j]++
+				c.baseRow[i] += values[j]
+			}
+		}
+		c.baseRow[i] /= max(c.nRow[i], 1)
+	}
+	for i := range w.rows {
+		kinds, values := w.line(i)
+		for j, k := range kinds {
+			if k == seen {
+				c.baseCol[j] += (values[j] - c.baseRow[i]) / c.nCol[j]
+			}
+		}
+	}
+	// A line without a cell seen stands where the others do on average.
+	mean, lines := 0.0, 0.0
+	for i, n := range c.nRow {
+		if n > 0 {
+			mean, lines = mean+c.baseRow[i], lines+1
+		}
+	}
+	for i, n := range c.nRow {
+		if n == 0 {
+			c.baseRow[i] = mean / max(lines, 1)
+		}
+	}
 }
 
 func (c *climb) rowsKept() bool { return c.w.rows < c.w.cols }
@@ -93,10 +143,10 @@ func (c *climb) run(free bool) bool {
 	w := c.w
 	c.free, c.gamma = free, 1/w.sigma
 	for i, a := range w.row {
-		c.row[i] = (a - c.center) * c.gamma
+		c.row[i] = (a - c.baseRow[i]) * c.gamma
 	}
 	for j, b := range w.col {
-		c.col[j] = b * c.gamma
+		c.col[j] = (b - c.baseCol[j]) * c.gamma
 	}
 	clear(c.dRow) // a step that failed before may have left what is no number
 	clear(c.dCol)
@@ -142,10 +192,10 @@ func (c *climb) finish() bool {
 		return false
 	}
 	for i, a := range c.row {
-		c.w.row[i] = a*sigma + c.center
+		c.w.row[i] = a*sigma + c.baseRow[i]
 	}
 	for j, b := range c.col {
-		c.w.col[j] = b * sigma
+		c.w.col[j] = b*sigma + c.baseCol[j]
 	}
 	if c.free {
 		c.w.sigma = sigma
@@ -156,25 +206,32 @@ func (c *climb) finish() bool {
 // logLik is the log-likelihood moved by length times the step; ln(sigma) is left out
 // where sigma is given.
 func (c *climb) logLik(length float64) float64 {
-	w := c.w
 	gamma := c.gamma + length*c.dGamma
-	var squares, sum float64
-	for i := range w.rows {
-		a := c.row[i] + length*c.dRow[i]
-		kinds, y := w.kind[i*w.cols:(i+1)*w.cols], c.y[i*w.cols:(i+1)*w.cols]
-		for j, k := range kinds {
-			z := gamma*y[j] - a - c.col[j] - length*c.dCol[j]
-			switch k {
-			case seen:
-				squares += z * z
-			case limited:
-				logQ, _ := tail(z)
-				sum += logQ
-			}
+	var allRows, allCols, squares, cross, sum float64
+	for i, a := range c.row {
+		a += length * c.dRow[i]
+		allRows += a
+		squares += a * a * c.nRow[i]
+		cross += a * c.ySeenRow[i]
+	}
+	for j, b := range c.col {
+		b += length * c.dCol[j]
+		allCols += b
+		squares += b * b * c.nCol[j]
+		cross += b * c.ySeenCol[j]
+	}
+	products := allRows * allCols // of the effects of cells seen
+	for _, o := range c.cells {
+		a, b := c.row[o.row]+length*c.dRow[o.row], c.col[o.col]+length*c.dCol[o.col]
+		products -= a * b
+		if o.limited {
+			logQ, _ := tail(gamma*o.y - a - b)
+			sum += logQ
 		}
 	}
+	squares += gamma*gamma*c.yySeen - 2*gamma*cross + 2*products
 	if c.free {
-		sum += float64(w.seen) * math.Log(gamma)
+		sum += float64(c.w.seen) * math.Log(gamma)
 	}
 	return sum - squares/2
 }
@@ -185,44 +242,34 @@ func (c *climb) step() (gain float64, ok bool) {
 	copy(c.yRow, c.ySeenRow)
 	copy(c.yCol, c.ySeenCol)
 	yy := c.yySeen
-	scoreGamma := float64(w.seen) / c.gamma
-	clear(c.scoreCol)
-	for i := range w.rows {
-		a, score := c.row[i], 0.0
-		kinds, y := w.kind[i*w.cols:(i+1)*w.cols], c.y[i*w.cols:(i+1)*w.cols]
-		for j, k := range kinds {
-			if k == seen {
-				z := c.gamma*y[j] - a - c.col[j]
-				score += z
-				c.scoreCol[j] += z
-				scoreGamma -= z * y[j]
-			}
-		}
-		c.scoreRow[i] = score
+	allRows, allCols := floats.Sum(c.row), floats.Sum(c.col)
+	scoreGamma := float64(w.seen)/c.gamma - c.gamma*c.yySeen
+	for i, a := range c.row {
+		c.scoreRow[i] = c.gamma*c.ySeenRow[i] - a*c.nRow[i] - allCols
+		scoreGamma += a * c.ySeenRow[i]
 	}
-	for g, cells := range c.odd {
-		for _, o := range cells {
-			i, j := g, int(o.kept)
-			if c.rowsKept() {
-				i, j = j, i
-			}
-			at := i*w.cols + j
-			if w.kind[at] == missing {
-				c.weight[o.at] = 0
-				continue
-			}
-			y := c.y[at]
-			z := c.gamma*y - c.row[i] - c.col[j]
-			_, h := tail(z)
-			v := curvature(z, h)
-			c.weight[o.at] = v
-			c.scoreRow[i] += h
-			c.scoreCol[j] += h
-			scoreGamma -= h * y
-			c.yRow[i] += v * y
-			c.yCol[j] += v * y
-			yy += v * y * y
+	for j, b := range c.col {
+		c.scoreCol[j] = c.gamma*c.ySeenCol[j] - b*c.nCol[j] - allRows
+		scoreGamma += b * c.ySeenCol[j]
+	}
+	for at, o := range c.cells {
+		a, b := c.row[o.row], c.col[o.col]
+		c.scoreRow[o.row] += b
+		c.scoreCol[o.col] += a
+		c.weight[at] = 0
+		if !o.limited {
+			continue
 		}
+		z := c.gamma*o.y - a - b
+		_, h := tail(z)
+		v := curvature(z, h)
+		c.weight[at] = v
+		c.scoreRow[o.row] += h
+		c.scoreCol[o.col] += h
+		scoreGamma -= h * o.y
+		c.yRow[o.row] += v * o.y
+		c.yCol[o.col] += v * o.y
+		yy += v * o.y * o.y
 	}
 	if !c.factor() {
 		return 0, false

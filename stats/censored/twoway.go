@@ -43,6 +43,11 @@ func newTwoWay(rows, cols int, y []float64, kind []cell) *twoWay {
 	return w
 }
 
+// line is a row of cells with its readings.
+func (w *twoWay) line(i int) ([]cell, []float64) {
+	return w.kind[i*w.cols : (i+1)*w.cols], w.y[i*w.cols : (i+1)*w.cols]
+}
+
 // effects finds the effects of highest likelihood given sigma. It is false where none
 // are found.
 func (w *twoWay) effects() bool {
