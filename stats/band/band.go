@@ -114,11 +114,15 @@ func (r *Result) reduce() error {
 	}
 	of := make([]int, len(r.keep)) // place of a closing among those kept
 	byFitting := make([][]int32, r.table.Fitting.Levels)
+	r.Values = make([]Value, 0, len(r.keep))
 	for c, k := range r.keep {
 		if k {
 			of[c] = len(r.Values)
 			r.Values = append(r.Values, Value{Closing: int32(c)})
 			f := r.table.Fitting.Codes[c]
+			if byFitting[f] == nil {
+				byFitting[f] = make([]int32, 0, len(r.keep)/len(byFitting))
+			}
 			byFitting[f] = append(byFitting[f], int32(c))
 		}
 	}

@@ -25,11 +25,18 @@ type PointReadings struct {
 // ByPoint returns the readings at each point used, of the closings kept, for
 // what asks about single points: the weakest one must not borrow from others.
 // They are the readings as they stand, never predictions.
-func (r *Result) ByPoint() []PointReadings {
+func (r *Result) ByPoint() []PointReadings { return r.ByPointIn(new(Room)) }
+
+// A Room is memory that ByPointIn lays readings out in. The zero Room is empty and grows.
+type Room struct{ db []float64 }
+
+// ByPointIn is ByPoint in memory that is used again: what it returns holds until the next
+// call with the same room.
+func (r *Result) ByPointIn(room *Room) []PointReadings {
 	if r.Reason != None {
 		return nil
 	}
-	if out, ok := r.turned(); ok {
+	if out, ok := r.turned(room); ok {
 		return out
 	}
 	rank := make([]int, r.table.Points)
@@ -60,7 +67,7 @@ func (r *Result) ByPoint() []PointReadings {
 
 // turned is ByPoint where every closing kept has every point, one by one as they stand
 // in the table: rows made columns.
-func (r *Result) turned() (out []PointReadings, ok bool) {
+func (r *Result) turned(room *Room) (out []PointReadings, ok bool) {
 	rows, cols := len(r.Values), len(r.Used)
 	closing := make([]int32, rows)
 	for k, v := range r.Values {
@@ -69,18 +76,29 @@ func (r *Result) turned() (out []PointReadings, ok bool) {
 		}
 		closing[k] = v.Closing
 	}
+	room.db = slices.Grow(room.db[:0], rows*cols)[:rows*cols]
+	db := room.db
 	// Where nothing is limited one row of flags serves all points.
-	db, limited, apart := make([]float64, rows*cols), make([]bool, rows), 0
+	limited, apart := make([]bool, rows), 0
 	if r.anyLimited {
 		limited, apart = make([]bool, rows*cols), rows
 	}
-	for k, c := range closing {
-		row, flags, _ := r.straight(int(c))
-		for j, v := range row {
-			db[j*rows+k] = v
+	const together = 8 // rows, so that what is written stands together too
+	var lines [together][]float64
+	for k := 0; k < rows; k += together {
+		n := min(together, rows-k)
+		for i := range n {
+			var flags []bool
+			lines[i], flags, _ = r.straight(int(closing[k+i]))
+			for j, is := range flags {
+				limited[j*rows+k+i] = is
+			}
 		}
-		for j, is := range flags {
-			limited[j*rows+k] = is
+		for j := range cols {
+			to := db[j*rows+k : j*rows+k+n]
+			for i := range to {
+				to[i] = lines[i][j]
+			}
 		}
 	}
 	out = make([]PointReadings, cols)

@@ -288,10 +288,11 @@ func (c *climb) step() (gain float64, ok bool) {
 			up += y * c.solved[i]
 			bend -= y * c.byY[i]
 		}
+		bySolved, byY := floats.Sum(c.solved), floats.Sum(c.byY)
 		for g, y := range yGone {
 			// The gone effect that goes with the kept ones.
-			up += y * c.follow(g, scoreGone[g], c.solved)
-			bend -= y * c.follow(g, y, c.byY)
+			up += y * c.follow(g, scoreGone[g], c.solved, bySolved)
+			bend -= y * c.follow(g, y, c.byY, byY)
 		}
 		if !(bend > 0) {
 			return 0, false
@@ -303,19 +304,18 @@ func (c *climb) step() (gain float64, ok bool) {
 		dKept[i] = c.solved[i] + c.dGamma*c.byY[i]
 		gain += dKept[i] * scoreKept[i]
 	}
+	sum := floats.Sum(dKept)
 	for g := range dGone {
-		dGone[g] = c.follow(g, scoreGone[g]+c.dGamma*yGone[g], dKept)
+		dGone[g] = c.follow(g, scoreGone[g]+c.dGamma*yGone[g], dKept, sum)
 		gain += dGone[g] * scoreGone[g]
 	}
 	return gain, true
 }
 
 // follow is the effect of a gone unit that solves its own equation for right-hand side
-// right, given the kept ones.
-func (c *climb) follow(g int, right float64, kept []float64) float64 {
-	for _, k := range kept {
-		right -= k
-	}
+// right, given the kept ones and their sum.
+func (c *climb) follow(g int, right float64, kept []float64, sum float64) float64 {
+	right -= sum
 	for _, o := range c.odd[g] {
 		right += (1 - c.weight[o.at]) * kept[o.kept]
 	}

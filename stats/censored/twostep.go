@@ -104,12 +104,13 @@ func TwoStep(t band.Table, limitDB []float64) (*TwoStepResult, error) {
 		if err != nil {
 			return nil, err
 		}
-		if b.Reason == band.None && w.drop(b) {
+		points := b.ByPoint()
+		if b.Reason == band.None && w.drop(b, points) {
 			continue
 		}
 		r := &TwoStepResult{Reason: b.Reason, Used: b.Used, PointsOut: b.PointsOut, Split: b.Split}
 		if b.Reason == band.None {
-			w.estimate(b, r)
+			w.estimate(b, points, r)
 		}
 		w.account(t, b, r)
 		return r, nil
@@ -125,7 +126,7 @@ type work struct {
 
 // drop takes out the closings limited at every point, or if there are none, the
 // points at which all closings of a fitting are. It reports whether any went.
-func (w *work) drop(b *band.Result) bool {
+func (w *work) drop(b *band.Result, points []band.PointReadings) bool {
 	for _, v := range b.Values {
 		if v.Limited == v.Points {
 			w.lost[v.Closing] = AllLimited
@@ -134,7 +135,7 @@ func (w *work) drop(b *band.Result) bool {
 	if w.filter() {
 		return true
 	}
-	for _, p := range b.ByPoint() {
+	for _, p := range points {
 		clear := make([]bool, w.in.Fitting.Levels) // seen there in some closing
 		for k, c := range p.Closing {
 			f := w.in.Fitting.Codes[c]
@@ -175,7 +176,7 @@ func (w *work) filter() bool {
 }
 
 // estimate fits each fitting.
-func (w *work) estimate(b *band.Result, r *TwoStepResult) {
+func (w *work) estimate(b *band.Result, points []band.PointReadings, r *TwoStepResult) {
 	byFitting := make([][]band.Value, w.in.Fitting.Levels)
 	place := make([]int, len(w.in.Fitting.Codes)) // of a closing within its fitting
 	for _, v := range b.Values {
@@ -189,7 +190,7 @@ func (w *work) estimate(b *band.Result, r *TwoStepResult) {
 		n := len(closings) * cols
 		tables[f] = &twoWay{rows: len(closings), cols: cols, y: make([]float64, n), kind: make([]cell, n)}
 	}
-	for j, p := range b.ByPoint() {
+	for j, p := range points {
 		for k, c := range p.Closing {
 			t := tables[w.in.Fitting.Codes[c]]
 			at := place[c]*cols + j

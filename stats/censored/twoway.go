@@ -2,6 +2,7 @@ package censored
 
 import (
 	"math"
+	"slices"
 
 	"sealbound/stats/dist"
 )
@@ -211,6 +212,9 @@ func (w *twoWay) spread(start float64) Status {
 // closing's effect from falling behind its point's. Parts linked by readings
 // seen must hold each other in a circle, or some can rise for ever.
 func (w *twoWay) linked() bool {
+	if w.plainlyLinked() {
+		return true
+	}
 	part := make([]int, w.rows+w.cols) // by union-find over closings, then points
 	for i := range part {
 		part[i] = i
@@ -256,4 +260,18 @@ func (w *twoWay) linked() bool {
 		return len(reached) == len(parts)
 	}
 	return reaches(true) && reaches(false)
+}
+
+// plainlyLinked reports whether one closing is seen at every point and each of the
+// others somewhere: all effects stand on the scale of that one then.
+func (w *twoWay) plainlyLinked() bool {
+	full := false
+	for i := range w.rows {
+		kinds, _ := w.line(i)
+		if !slices.Contains(kinds, seen) {
+			return false
+		}
+		full = full || !slices.Contains(kinds, limited) && !slices.Contains(kinds, missing)
+	}
+	return full
 }

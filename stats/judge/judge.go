@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"sealbound/stats"
 	"sealbound/stats/band"
@@ -38,7 +39,9 @@ func Judge(d Data, s Settings) (Result, error) {
 	r.headroom(d, keep)
 
 	ref := r.scope(d, s, g)
-	readings := v.ByPoint()
+	room := rooms.Get().(*band.Room) // nothing of the result refers to it
+	defer rooms.Put(room)
+	readings := v.ByPointIn(room)
 	r.Mean = frame.mean(values, r.Limited == r.Readings, s.Confidence, ref)
 	if r.Mean.Method == "sign" && ref.UDB > 0 && !math.IsNaN(r.Mean.Lower) {
 		r.ThisSetup = true // the sign bound has no room for the reference's error
@@ -82,6 +85,9 @@ func Judge(d Data, s Settings) (Result, error) {
 	}
 	return r, nil
 }
+
+// rooms are for readings by point, the largest thing that a judgement lays out.
+var rooms = sync.Pool{New: func() any { return new(band.Room) }}
 
 // reduced is why what single points would show is not given.
 const reduced = "only means over the points of each closing are given"
