@@ -109,6 +109,13 @@ func (r *Result) turned(room *Room) (out []PointReadings, ok bool) {
 	return out, true
 }
 
+// Straight tells where the readings of a closing stand in the table, if that is one by
+// one at the points used, in their order: from from to before to.
+func (r *Result) Straight(closing int32) (from, to int, ok bool) {
+	_, _, ok = r.straight(int(closing))
+	return int(r.layout.start[closing]), int(r.layout.start[closing+1]), ok && r.Reason == None
+}
+
 // eachUsed gives the indices of the readings behind the values, closing by closing.
 func (r *Result) eachUsed() iter.Seq[int32] {
 	return func(yield func(i int32) bool) {

@@ -192,21 +192,43 @@ func (r *Result) headroomRows(d Data, keep []bool) [][]float64 {
 	}
 	// A closing kept has half of the points or more, so no row is mostly empty.
 	low := make([][]float64, d.Session.Levels)
-	last, row := int32(-1), []float64(nil) // of the closing before
-	for i, c := range d.Closing {
-		if c != last {
-			if last, row = c, nil; keep[c] {
-				session := d.Session.Codes[c]
-				if low[session] == nil {
-					low[session] = slices.Repeat([]float64{noHeadroom}, len(r.Points))
-				}
-				row = low[session]
-			}
+	rowOf := func(closing int32) []float64 {
+		session := d.Session.Codes[closing]
+		if low[session] == nil {
+			low[session] = slices.Repeat([]float64{noHeadroom}, len(r.Points))
 		}
-		if k := place[d.Point[i]]; row != nil && k >= 0 {
-			if h := d.HeadroomDB[i]; h < row[k] || !(row[k] < noHeadroom) {
-				row[k] = h
+		return low[session]
+	}
+	lower := func(at *float64, h float64) {
+		if h < *at || !(*at < noHeadroom) {
+			*at = h
+		}
+	}
+	var left []bool // closings whose readings are to be looked for, one by one
+	for c, is := range keep {
+		from, to, straight := 0, 0, false
+		if is && r.Band != nil {
+			from, to, straight = r.Band.Straight(int32(c))
+		}
+		switch {
+		case straight:
+			row := rowOf(int32(c))
+			for k, h := range d.HeadroomDB[from:to] {
+				lower(&row[k], h)
 			}
+		case is:
+			if left == nil {
+				left = make([]bool, d.Closings)
+			}
+			left[c] = true
+		}
+	}
+	if left == nil {
+		return low
+	}
+	for i, c := range d.Closing {
+		if k := place[d.Point[i]]; left[c] && k >= 0 {
+			lower(&rowOf(c)[k], d.HeadroomDB[i])
 		}
 	}
 	return low

@@ -10,6 +10,7 @@ import (
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
+	"github.com/apache/arrow/go/v15/arrow/bitutil"
 
 	"sealbound/ingest"
 )
@@ -108,16 +109,10 @@ func (c *campaign) keep(rec arrow.Record, places int, closings []closing) error 
 
 // form is that of the readings from to to, but for the places.
 func (a *columns) form(from, to int) (f form) {
-	known := 0
-	for i := from; i < to; i++ {
-		if a.limited.Value(i) {
-			f |= hasLimited
-		}
-		if a.floored.Value(i) {
-			known++
-		}
+	if flagged(a.limited, from, to) > 0 {
+		f |= hasLimited
 	}
-	switch known {
+	switch flagged(a.floored, from, to) {
 	case to - from:
 	case 0:
 		f |= noFloors
@@ -125,6 +120,12 @@ func (a *columns) form(from, to int) (f form) {
 		f |= someFloors
 	}
 	return f
+}
+
+// flagged counts the flags set from from to before to.
+func flagged(flags *array.Boolean, from, to int) int {
+	data := flags.Data()
+	return bitutil.CountSetBits(data.Buffers()[1].Bytes(), data.Offset()+from, to-from)
 }
 
 // encode writes a block; buf is kept in grown for the next one.
@@ -199,8 +200,10 @@ func sameBits(a, b []float64) bool {
 }
 
 func appendFloats(buf []byte, values []float64) []byte {
-	for _, x := range values {
-		buf = binary.LittleEndian.AppendUint64(buf, math.Float64bits(x))
+	n := len(buf)
+	buf = slices.Grow(buf, 8*len(values))[:n+8*len(values)]
+	for i, x := range values {
+		binary.LittleEndian.PutUint64(buf[n+8*i:], math.Float64bits(x))
 	}
 	return buf
 }
