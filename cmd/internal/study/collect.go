@@ -92,9 +92,15 @@ func (c *campaign) close() {
 	}
 }
 
-// readAlso shows each run to another reader too, with its readings as they stand in
-// the data; nil: to none.
-func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest.Run) error) (*campaign, error) {
+// A witness sees each run too, with its readings as they stand in the data, and is told
+// when to forget what it has seen.
+type witness struct {
+	add   func(*ingest.Run) error
+	again func()
+}
+
+// readAlso is read with a witness, nil for none.
+func readAlso(ctx context.Context, paths []string, s Settings, also *witness) (*campaign, error) {
 	m := s.memory
 	if m == (memory{}) {
 		m = usual
@@ -105,10 +111,10 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 	c := begin()
 	options := s.ingestOptions()
 	options.OmitReadings = also == nil
-	if also == nil {
-		options.Again = func() {
-			c.close()
-			c = begin()
+	options.Again = func() {
+		c.close()
+		if c = begin(); also != nil {
+			also.again()
 		}
 	}
 	if s.Progress != nil {
@@ -116,7 +122,7 @@ func readAlso(ctx context.Context, paths []string, s Settings, also func(*ingest
 	}
 	summary, err := ingest.Read(ctx, paths, options, func(r *ingest.Run) error {
 		if also != nil {
-			if err := also(r); err != nil {
+			if err := also.add(r); err != nil {
 				return err
 			}
 		}

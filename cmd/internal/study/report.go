@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"sealbound/cmd/internal/report"
+	"sealbound/ingest"
 )
 
 // ReportSettings are the settings of a report.
@@ -91,7 +92,7 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	r := &reporting{rig: newRig(box), files: &digests{}, command: rs.Command}
 	s.Stdin = r.files.listen(s.Stdin)
 	var err error
-	s.campaign, err = readAlso(ctx, paths, s, r.rig.add)
+	s.campaign, err = readAlso(ctx, paths, s, &witness{add: func(run *ingest.Run) error { return r.rig.add(run) }, again: func() { r.rig = newRig() }})
 	if r.settings = s; err != nil {
 		return r, err
 	}
