@@ -92,7 +92,7 @@ func startReport(ctx context.Context, paths []string, rs ReportSettings, by []st
 	r := &reporting{rig: newRig(box), files: &digests{}, command: rs.Command}
 	s.Stdin = r.files.listen(s.Stdin)
 	var err error
-	s.campaign, err = readAlso(ctx, paths, s, &witness{add: func(run *ingest.Run) error { return r.rig.add(run) }, again: func() { r.rig = newRig() }})
+	s.campaign, err = readAlso(ctx, paths, s, &witness{add: func(run *ingest.Run) error { return r.rig.add(run) }, again: func() { r.rig = newRig(box) }})
 	if r.settings = s; err != nil {
 		return r, err
 	}
