@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/integrate/quad"
+
+	"sealbound/stats/dist"
 )
 
 // The likelihood of closings in nested clusters. A closing in inner unit i of
@@ -53,11 +55,12 @@ func hermite(n int) rule {
 	return r
 }
 
+// legendre is Gauss-Legendre's rule from 0 to 1.
 func legendre(n int) rule {
 	r := rule{make([]float64, n), make([]float64, n)}
-	quad.Legendre{}.FixedLocations(r.x, r.logW, 0, 1)
-	for k, w := range r.logW {
-		r.logW[k] = math.Log(w)
+	x, w := dist.Legendre(n)
+	for k := range x {
+		r.x[k], r.logW[k] = (1+x[k])/2, math.Log(w[k]/2)
 	}
 	return r
 }

@@ -3,8 +3,6 @@ package dist
 import (
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/integrate/quad"
 )
 
 // The distributions of this package that divide by an estimated standard
@@ -26,9 +24,8 @@ var (
 )
 
 func legendre(n int) rule {
-	r := rule{make([]float64, n), make([]float64, n)}
-	quad.Legendre{}.FixedLocations(r.x, r.w, -1, 1)
-	return r
+	x, w := Legendre(n)
+	return rule{x, w}
 }
 
 const (

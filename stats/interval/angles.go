@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"sync/atomic"
+
+	"sealbound/stats/dist"
 )
 
 // An angle is a node of the share sin^2 = X/(X+Y) of two independent chi-squares.
@@ -140,10 +142,10 @@ func (a *angles) panel(to []angle, lo, hi float64) []angle {
 	mass := math.Exp(math.Max(a.log(lo+half/4), math.Max(a.log(mid), a.log(hi-half/4)))) * math.Min(1, 2*half/a.width)
 	digits := 1 + math.Max(-0.7, math.Log10(math.Min(1, mass+1e-12))/9)
 	n := int(math.Ceil(a.fine * digits * (6 + 1.1*math.Min(2*half/width, 400))))
-	if n > mostNodes {
+	if n > dist.MostNodes {
 		return a.panel(a.panel(to, lo, mid), mid, hi)
 	}
-	x, weight := gauss(max(n, 3))
+	x, weight := dist.Legendre(max(n, 3))
 	for k := range x {
 		u := mid + half*x[k]
 		s, c := math.Sincos(u)

@@ -9,20 +9,6 @@ import (
 	"sealbound/stats/dist"
 )
 
-func TestGauss(t *testing.T) {
-	for n := 2; n <= mostNodes; n++ {
-		x, w := gauss(n)
-		var sum, highest float64
-		for k := range x {
-			sum += w[k]
-			highest += w[k] * math.Pow(x[k], 2*float64(n)-2) // the last even power that the rule does exactly
-		}
-		if want := 2 / (2*float64(n) - 1); math.Abs(sum-2) > 1e-13 || math.Abs(highest/want-1) > 1e-11 {
-			t.Errorf("order %d: weights add up to %v, x^%d to %v, want %v", n, sum, 2*n-2, highest, want)
-		}
-	}
-}
-
 // The table against the chi-square itself, and the probabilities against the
 // noncentral t: P(b + a*Z >= d*W) = P((Z + b/a)/(W/sqrt(nu)) >= d*sqrt(nu)/a).
 func TestRadius(t *testing.T) {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+
+	"sealbound/stats/dist"
 )
 
 // A radius is the law of W, the square root of a chi-square with df degrees of
@@ -85,7 +87,7 @@ func (r *radius) refine(fine float64) {
 			r.w, r.weight = append(r.w, w), append(r.weight, r.density(w))
 		}
 	} else {
-		x, weight := gauss(int(20 * fine))
+		x, weight := dist.Legendre(int(20 * fine))
 		for k := range x {
 			w := r.from + (r.to-r.from)*(1+x[k])/2
 			r.w, r.weight = append(r.w, w), append(r.weight, weight[k]*r.density(w))
@@ -99,7 +101,7 @@ func (r *radius) refine(fine float64) {
 func (r *radiusTable) tabulate() {
 	n := int((r.to-r.from)/radiusCell) + 1
 	value, slope, bend := make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
-	x, weight := gauss(3)
+	x, weight := dist.Legendre(3)
 	for k := range value {
 		w := r.from + float64(k)*radiusCell
 		slope[k] = r.density(w) * radiusCell
@@ -172,7 +174,7 @@ func (r *radius) exceeds(b, a, d float64) (p, slope float64) {
 		}
 	default: // the end at 0 shows: begin there
 		lo := -m / s
-		x, weight := gauss(24)
+		x, weight := dist.Legendre(24)
 		half := (normalReach - lo) / 2
 		for k := range x {
 			z := lo + half*(1+x[k])
