@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -34,15 +33,11 @@ type prober interface {
 func (s *search) worthProbing() bool {
 	sum := int64(0)
 	for _, f := range s.files {
-		if f.path == stdinPath || strings.EqualFold(filepath.Ext(f.path), ".gz") {
-			return false
-		}
-		info, err := os.Stat(f.path)
-		if err != nil || !info.Mode().IsRegular() {
+		if f.size < 0 || strings.EqualFold(filepath.Ext(f.path), ".gz") {
 			return false
 		}
 		if f.side == "" {
-			sum += info.Size()
+			sum += f.size
 		}
 	}
 	return sum >= orderlyFrom
@@ -68,16 +63,32 @@ func (r *reader) probeTable(ctx context.Context, in *file, number int32, src io.
 // A link hands on, from run to run of a file, how many lines stand before the next.
 type link struct {
 	before <-chan int // nil for the first run
-	after  chan<- int
+	after  chan<- int // nil for the last
 }
 
-// links gives each run its link when its turn comes, so that there are few at a time.
-type links map[int32]<-chan int // of each file, what the next run waits for
+// links give each run its link when its turn comes, so that there are few at a time.
+type links struct {
+	left []int32              // by file: runs that wait for their turn
+	open map[int32]<-chan int // by file: what the next run waits for
+}
 
-func (l links) next(r *planned) {
-	file, next := r.parts[0].rows.last.file, make(chan int, 1)
-	r.link = &link{before: l[file], after: next}
-	l[file] = next
+func newLinks(files int, runs []*planned) *links {
+	l := &links{left: make([]int32, files), open: map[int32]<-chan int{}}
+	for _, r := range runs {
+		l.left[r.parts[0].rows.last.file]++
+	}
+	return l
+}
+
+func (l *links) next(r *planned) {
+	file := r.parts[0].rows.last.file
+	r.link = &link{before: l.open[file]}
+	if l.left[file]--; l.left[file] == 0 {
+		delete(l.open, file)
+		return
+	}
+	next := make(chan int, 1)
+	r.link.after, l.open[file] = next, next
 }
 
 // inOrder returns errDisorder where a run is more than one piece of one file, or where
@@ -103,7 +114,9 @@ func (p *plan) inOrder() error {
 
 // loadOrderly reads the rows of a run, which stand together.
 func (w *worker) loadOrderly(ctx context.Context, r *planned, b *reading.Batch) error {
-	defer close(r.link.after) // whatever happens: the next run waits for it
+	if r.link.after != nil {
+		defer close(r.link.after) // whatever happens: the next run waits for it
+	}
 	s := r.parts[0].rows.last
 	f := w.files[s.file]
 	src, err := f.source.acquire()
@@ -132,7 +145,9 @@ func (w *worker) loadOrderly(ctx context.Context, r *planned, b *reading.Batch) 
 	if !ok || b.Problems.Count() > 0 {
 		return errDisorder
 	}
-	r.link.after <- line + rows
+	if r.link.after != nil {
+		r.link.after <- line + rows
+	}
 	for i := range b.Line {
 		b.Line[i] += int32(line)
 	}

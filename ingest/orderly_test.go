@@ -109,12 +109,14 @@ func TestWorthProbing(t *testing.T) {
 		names string
 		want  bool
 	}{{"small.csv", false}, {"big.csv", true}, {"small.csv big.csv", true}, {"big.csv.gz", false}, {"big.csv big.csv.gz", false}, {"big.csv -", false}, {"none.csv big.csv", false}} {
-		var s search
+		s := search{seen: map[string]bool{}}
 		for _, n := range strings.Fields(c.names) {
+			var info os.FileInfo
 			if n != stdinPath {
 				n = filepath.Join(dir, n)
+				info, _ = os.Stat(n) // nil for the one that is not there
 			}
-			s.files = append(s.files, found{path: n})
+			s.add(n, info)
 		}
 		if got := s.worthProbing(); got != c.want {
 			t.Errorf("%s: %v, want %v", c.names, got, c.want)

@@ -22,6 +22,7 @@ type found struct {
 	path     string
 	side     string   // name of the side table, empty for readings
 	explicit bool     // given by its own name
+	size     int64    // of a plain file, when it was found; -1 for anything else
 	list     *listing // that it is, nil for other files
 	claim    *claim   // the row of a listing that names it, nil for other files
 }
@@ -47,6 +48,7 @@ func find(paths []string) (*search, error) {
 			return nil, err
 		}
 	}
+	s.seen, s.found = nil, sameFiles{}
 	for _, f := range s.files {
 		if f.side == "" {
 			return s, nil
@@ -170,7 +172,11 @@ func (s *search) add(p string, info os.FileInfo) {
 		return
 	}
 	s.seen[name] = true
-	s.files = append(s.files, found{path: p, side: sideTable(p)})
+	size := int64(-1)
+	if info != nil && info.Mode().IsRegular() {
+		size = info.Size()
+	}
+	s.files = append(s.files, found{path: p, side: sideTable(p), size: size})
 }
 
 // stem is the file's name without folder and endings: run 7.csv.gz is run 7.

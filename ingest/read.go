@@ -158,7 +158,11 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		return err
 	}
 	r.meter = newMeter(r.opt.Progress, s.files, r.passes, r.orderly)
+	keep := len(s.files) <= openAtOnce
+	ahead := readAhead(s.files, keep)
+	defer ahead.stop()
 	for _, f := range s.files {
+		peeked := ahead.next()
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -174,7 +178,11 @@ func (r *reader) index(ctx context.Context, s *search) error {
 			continue
 		}
 		var err error
-		in.source, err = openEndless(ctx, f.path, r.opt.Stdin, len(s.files) <= openAtOnce, &cache, f.refusing(number))
+		if in.source = peeked.source; in.source != nil {
+			in.source.memory = *peeked.text
+		} else {
+			in.source, err = openEndless(ctx, f.path, r.opt.Stdin, keep, &cache, f.refusing(number))
+		}
 		if bad, ok := asBadGzip(err); ok {
 			r.refused = true
 			r.problems.Add(bad.problem(f.path))
@@ -185,6 +193,10 @@ func (r *reader) index(ctx context.Context, s *search) error {
 		}
 		if err := r.indexFile(ctx, in, f, number, &side); err != nil {
 			return r.because(ctx, f.path, err)
+		}
+		if peeked.source != nil {
+			in.source.forget(&cache)
+			ahead.done(peeked)
 		}
 	}
 	for _, c := range r.carried {
@@ -319,7 +331,11 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 	go func() {
 		defer close(queue)
 		defer close(jobs)
-		links, letGo := links{}, r.standAlone()
+		letGo := r.standAlone()
+		var links *links
+		if r.orderly {
+			links = newLinks(len(r.files), r.plan.runs)
+		}
 		for i, p := range r.plan.runs {
 			if r.orderly {
 				links.next(p)

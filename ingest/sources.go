@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -73,6 +74,7 @@ func openSource(ctx context.Context, path string, stdin io.Reader, keep bool, ca
 // what has to be copied is cut there.
 func openEndless(ctx context.Context, path string, stdin io.Reader, keep bool, cache *int64, refused func(head []byte) bool) (*source, error) {
 	s := &source{path: path, keep: keep, refused: refused}
+	defer func() { s.refused = nil }() // it holds on to much
 	if path == stdinPath {
 		if stdin == nil {
 			return nil, errors.New("standard input is not to be had here")
@@ -112,6 +114,16 @@ func openEndless(ctx context.Context, path string, stdin io.Reader, keep bool, c
 		}
 	}
 	return s, nil
+}
+
+// forget gives back the text of a plain file, or keeps a copy while there is room for it.
+func (s *source) forget(cache *int64) {
+	if s.size > *cache {
+		s.memory = nil
+		return
+	}
+	*cache -= s.size
+	s.memory = slices.Clone(s.memory)
 }
 
 // copyFrom keeps what in yields, unpacked where it is packed.

@@ -448,7 +448,7 @@ func (l *loader) require(c reading.Column) {
 	switch at := l.header.at[c]; {
 	case at < 0:
 		l.bad = true
-		l.lacking[c].Store(true)
+		l.lacking.Or(1 << c)
 	case len(l.r.Cell(at)) == 0:
 		l.problem(c, "is empty, and a closed reading needs it", "write the "+c.Name()+"'s label")
 	}

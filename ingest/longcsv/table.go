@@ -16,14 +16,14 @@ type table struct {
 	file int32
 	size int64
 	*layout
-	body    int64 // offset of the first line of data
-	line    int   // of the first line of data
-	piece   int64 // how much of the file Index looks at at a time
-	plain   bool  // Index found nothing but ASCII without quotes
-	tame    bool  // Index found nothing but such lines as record.Reader.Lines returns
-	bare    bool  // Index found no quotes
-	careful bool  // every row is read by the careful path, which tests compare with
-	lacking [reading.Columns]atomic.Bool
+	body    int64         // offset of the first line of data
+	line    int           // of the first line of data
+	piece   int64         // how much of the file Index looks at at a time
+	plain   bool          // Index found nothing but ASCII without quotes
+	tame    bool          // Index found nothing but such lines as record.Reader.Lines returns
+	bare    bool          // Index found no quotes
+	careful bool          // every row is read by the careful path, which tests compare with
+	lacking atomic.Uint64 // a bit for each column that closed readings lack
 }
 
 // headerSearch is how many lines are looked through for a header that does not
@@ -192,9 +192,9 @@ func CountRows(src io.ReaderAt, size int64) (reading.Count, error) {
 // Problems tells which columns were found to be missing when rows were loaded.
 func (t *table) Problems() []reading.Problem {
 	var problems []reading.Problem
-	for c := range t.lacking {
-		if t.lacking[c].Load() {
-			name := reading.Column(c).Name()
+	for c := range reading.Columns {
+		if t.lacking.Load()>>c&1 == 1 {
+			name := c.Name()
 			problems = append(problems, reading.Problem{File: t.path, Line: t.header.line,
 				What: "the column " + name + " is missing, and closed readings need it", Mend: "add a column " + name})
 		}
