@@ -129,31 +129,52 @@ func (p *pairing) fillContexts(list []Closing) {
 	}
 }
 
-// counts says what the run is made of.
+// tally counts the run's own rows: by kind those that are used, and for count, stretch
+// by stretch, those of a file that are used and skipped. Further readings of a row do
+// not count.
+func (p *pairing) tally(count func(file int32, used, skipped int)) {
+	b := p.b
+	p.kinds = [reading.Direct + 1]int{}
+	for s, breaks := 0, b.Breaks(); s < len(breaks) && int(breaks[s]) < p.own; s++ {
+		from, to := int(breaks[s]), p.own
+		if s+1 < len(breaks) {
+			to = min(to, int(breaks[s+1]))
+		}
+		skipped, further := 0, 0
+		at := b.At[from:to]
+		for k, bad := range p.bad[from:to] {
+			if at[k] < 0 {
+				further++
+			} else if bad {
+				skipped++
+			}
+		}
+		used := to - from - further - skipped
+		p.kinds[b.Kind[from]] += used
+		count(b.File[from], used, skipped)
+	}
+}
+
+// counts says what the run is made of; tally has gone before.
 func (p *pairing) counts() Counts {
 	var c Counts
 	type setting struct{ tx, gain float64 }
 	settings := map[setting]bool{}
 	var last setting
-	var kinds [reading.Direct + 1]int
-	tx, gain, kind := p.b.Tx[:p.own], p.b.Gain[:p.own], p.b.Kind[:p.own]
-	for i, bad := range p.bad[:p.own] {
-		if bad {
-			continue
-		}
-		if p.b.At[i] < 0 {
-			continue // a further reading of a row
-		}
-		k := kind[i] & 3
-		if kinds[k]++; k == reading.Noise {
-			continue
-		}
-		if s := (setting{orZero(tx[i]), orZero(gain[i])}); s != last || len(settings) == 0 {
-			settings[s], last = true, s
-		}
-	}
+	kinds := &p.kinds
 	c.Open, c.Floor, c.Closed = kinds[reading.Open], kinds[reading.Noise], kinds[reading.Closed]+kinds[reading.Direct]
-	c.GainSettings = len(settings)
+	if c.GainSettings = min(c.Open+c.Closed, 1); p.set {
+		tx, gain, kind := p.b.Tx[:p.own], p.b.Gain[:p.own], p.b.Kind[:p.own]
+		for i, bad := range p.bad[:p.own] {
+			if bad || p.b.At[i] < 0 || kind[i] == reading.Noise {
+				continue
+			}
+			if s := (setting{orZero(tx[i]), orZero(gain[i])}); s != last || len(settings) == 0 {
+				settings[s], last = true, s
+			}
+		}
+		c.GainSettings = len(settings)
+	}
 	for i := range p.opens {
 		c.OpenRepeats = max(c.OpenRepeats, len(p.opens[i].rows))
 	}

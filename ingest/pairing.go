@@ -22,10 +22,12 @@ type pairing struct {
 	own         int
 	quiet       bool // a problem told elsewhere may have taken the open readings
 
-	bad      []bool    // rows that a problem keeps from use
-	norm     []float64 // level - tx - gain, dB
-	context  []int32   // by row: which combination of instruments, 0 where nothing is said
-	tuples   [][]int32 // the combinations
+	kinds    [reading.Direct + 1]int // own rows that are used
+	set      bool                    // some row has a power or a gain
+	bad      []bool                  // rows that a problem keeps from use
+	norm     []float64               // level - tx - gain, dB
+	context  []int32                 // by row: which combination of instruments, 0 where nothing is said
+	tuples   [][]int32               // the combinations
 	points   pointTable
 	closing  closingTable
 	whole    ranges    // open rows of the whole run by point

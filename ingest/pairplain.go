@@ -23,6 +23,9 @@ func (p *pairing) makeupOf(r int32) makeup {
 	if p.b.Unit[r].Relative() {
 		m = relative
 	}
+	if !p.set {
+		return m
+	}
 	if tx := p.b.Tx[r]; tx == tx {
 		m |= withTx
 	}
@@ -37,13 +40,16 @@ func (p *pairing) normalise() {
 	n := p.b.Len()
 	p.norm = slices.Grow(p.norm[:0], n)[:n]
 	level, unit, tx, gain := p.b.Level[:n], p.b.Unit[:n], p.b.Tx[:n], p.b.Gain[:n]
+	p.set = false
 	for i := range p.norm {
 		v := level[i] + unit[i].Offset()
 		if t := tx[i]; t == t {
 			v -= t
+			p.set = true
 		}
 		if g := gain[i]; g == g {
 			v -= g
+			p.set = true
 		}
 		p.norm[i] = v
 	}

@@ -93,21 +93,7 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	for _, s := range b.Skipped {
 		o.count(s.File, 0, s.Rows)
 	}
-	for s, breaks := 0, b.Breaks(); s < len(breaks) && int(breaks[s]) < own; s++ {
-		from, to := int(breaks[s]), own
-		if s+1 < len(breaks) {
-			to = min(to, int(breaks[s+1]))
-		}
-		skipped, further := 0, 0
-		for k, bad := range p.bad[from:to] {
-			if b.At[from+k] < 0 {
-				further++
-			} else if bad {
-				skipped++
-			}
-		}
-		o.count(b.File[from], to-from-further-skipped, skipped)
-	}
+	p.tally(o.count)
 	w.tellBelow(b, own, &o.notes)
 	if p.taken > 0 {
 		o.notes.addMany(noteTaken, r.label, "", p.taken)
