@@ -88,6 +88,10 @@ rows:
 				}
 			}
 			v, n := l.shapes[s].Read(wide[p:])
+			if n == 0 { // -99.9 and -100.1 take turns
+				l.shapes[s], l.olds[s] = l.olds[s], l.shapes[s]
+				v, n = l.shapes[s].Read(wide[p:])
+			}
 			if n == 0 {
 				if v, n = l.figure(text[p:], st, &l.shapes[s], quoted); n < 0 {
 					break rows

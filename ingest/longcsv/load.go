@@ -60,6 +60,7 @@ type loader struct {
 	// for rows that are read straight from the text
 	groups []group      // by step
 	shapes []cell.Shape // by step
+	olds   []cell.Shape // by step: those before these
 	begun  int          // the first reading that settle has not seen
 	quotes bool         // there may be some, around whole cells
 	unit   reading.Unit
@@ -119,7 +120,7 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	if t.tame || confirm { // what is to be confirmed is looked at cell by cell
 		r.Vouch()
 	}
-	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, codes: l.codes, quotes: !t.bare && !confirm}
+	*l = loader{table: t, r: r, b: b, n: b.Len(), bad: true, date: cell.NoDay, installed: cell.NoDay, groups: l.groups, shapes: l.shapes, olds: l.olds, codes: l.codes, quotes: !t.bare && !confirm}
 	if confirm {
 		l.want = &want{run: string(cell.Unguarded(s.Run)), day: s.Date}
 	}
@@ -132,10 +133,11 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 	l.codes = slices.Grow(l.codes[:0], len(t.columns))[:len(t.columns)]
 	clear(l.codes)
 	if n := len(t.steps); cap(l.groups) < n {
-		l.groups, l.shapes = make([]group, n), make([]cell.Shape, n)
+		l.groups, l.shapes, l.olds = make([]group, n), make([]cell.Shape, n), make([]cell.Shape, n)
 	}
-	l.groups, l.shapes = l.groups[:len(t.steps)], l.shapes[:len(t.steps)]
+	l.groups, l.shapes, l.olds = l.groups[:len(t.steps)], l.shapes[:len(t.steps)], l.olds[:len(t.steps)]
 	clear(l.shapes)
+	clear(l.olds)
 	l.needed = max(t.header.at[reading.State], t.header.at[reading.Box], t.header.at[reading.Gasket], t.header.at[reading.Closing])
 	defer func() {
 		b.Cut(l.n)

@@ -106,7 +106,8 @@ func (p *prober) end(from, last, leap int64, key []byte) (int64, error) {
 		k, err := p.key(at)
 		return bytes.Equal(k, key), err
 	}
-	for at, step, ahead := from+leap, int64(firstLeap), true; ; step *= 2 {
+	first := from + max(1, leap-firstLeap/2) // a little before, so that one piece of text shows both
+	for at, step, ahead := first, int64(firstLeap), true; ; step *= 2 {
 		row, err := p.rowFrom(min(at, other-1))
 		if err != nil {
 			return 0, err
@@ -120,7 +121,7 @@ func (p *prober) end(from, last, leap int64, key []byte) (int64, error) {
 		} else {
 			other = row
 		}
-		if at == from+leap {
+		if at == first {
 			ahead = ok
 		}
 		if ok != ahead || other-same <= closeBy {
