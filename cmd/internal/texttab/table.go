@@ -174,14 +174,17 @@ func heads(cols []column) []string {
 		depth = max(depth, len(c.head))
 	}
 	lines := make([]string, depth)
+	var b []byte
 	for k := range lines {
-		for i, c := range cols {
+		b = b[:0]
+		for i := range cols {
 			cell := ""
-			if j := k - (depth - len(c.head)); j >= 0 {
-				cell = c.head[j]
+			if j := k - (depth - len(cols[i].head)); j >= 0 {
+				cell = cols[i].head[j]
 			}
-			lines[k] += pad(cell, c, i > 0)
+			b = pad(b, cell, &cols[i], i > 0)
 		}
+		lines[k] = string(b)
 	}
 	return lines
 }
@@ -189,36 +192,45 @@ func heads(cols []column) []string {
 func row(cols []column, r int) []string {
 	parts := make([][]string, len(cols))
 	depth := 1
-	for i, c := range cols {
-		if c.align == Text {
+	for i := range cols {
+		if c := &cols[i]; c.align == Text {
 			parts[i] = Wrap(c.cells[r], c.width)
 		} else {
-			parts[i] = []string{c.cells[r]}
+			parts[i] = c.cells[r : r+1]
 		}
 		depth = max(depth, len(parts[i]))
 	}
 	lines := make([]string, depth)
+	b := make([]byte, 0, 128)
 	for k := range lines {
-		for i, c := range cols {
+		b = b[:0]
+		for i := range cols {
 			cell := ""
 			if k < len(parts[i]) {
 				cell = parts[i][k]
 			}
-			lines[k] += pad(cell, c, i > 0)
+			b = pad(b, cell, &cols[i], i > 0)
 		}
+		lines[k] = string(b)
 	}
 	return lines
 }
 
-func pad(cell string, c column, gapBefore bool) string {
-	fill := strings.Repeat(" ", max(c.width-Width(cell), 0))
-	if c.align == Text {
-		cell += fill
-	} else {
-		cell = fill + cell
-	}
+// pad puts a cell behind b, as wide as its column.
+func pad(b []byte, cell string, c *column, gapBefore bool) []byte {
 	if gapBefore {
-		return strings.Repeat(" ", gap) + cell
+		b = spaces(b, gap)
 	}
-	return cell
+	fill := c.width - Width(cell)
+	if c.align == Text {
+		return spaces(append(b, cell...), fill)
+	}
+	return append(spaces(b, fill), cell...)
+}
+
+func spaces(b []byte, n int) []byte {
+	for ; n > 0; n-- {
+		b = append(b, ' ')
+	}
+	return b
 }

@@ -13,6 +13,9 @@ func Wrap(text string, width int) []string {
 	if width < 1 {
 		width = 1
 	}
+	if c := Clean(text); Width(c) <= width && strings.TrimSpace(c) == c && !strings.Contains(c, "  ") {
+		return []string{c}
+	}
 	var lines []string
 	line, used := "", 0
 	for _, word := range strings.Split(Clean(text), " ") {
