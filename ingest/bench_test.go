@@ -3,36 +3,15 @@ package ingest
 import (
 	"context"
 	"fmt"
-	"math"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
-)
 
-// sweeps makes runs of one open and ten closed sweeps of 201 points, as an
-// instrument would leave them behind, each run with its header.
-func sweeps(runs int) (header string, texts []string) {
-	r := rand.New(rand.NewPCG(1, 2))
-	for run := range runs {
-		var b strings.Builder
-		for sweep := range 11 {
-			for point := range 201 {
-				hz := math.Round(1e7 * math.Pow(10, float64(point)/67))
-				fmt.Fprintf(&b, "run %d,2026-03-%02d,", run, 1+run%28)
-				if sweep == 0 {
-					fmt.Fprintf(&b, ",,,open,%.0f,%.2f,\n", hz, -30+r.NormFloat64())
-				} else {
-					fmt.Fprintf(&b, "box %d,wool,%d,closed,%.0f,%.2f,%.2f\n", run%7, sweep, hz, -80+5*r.NormFloat64(), -120+r.NormFloat64())
-				}
-			}
-		}
-		texts = append(texts, b.String())
-	}
-	return "run,date,box,gasket,closing,state,freq_hz,level_dbm,floor_dbm\n", texts
-}
+	"sealbound/ingest/internal/sweeps"
+)
 
 // perRow adds to a benchmark what it took for each row of data.
 func perRow(b *testing.B, rows, bytes int) {
@@ -45,7 +24,7 @@ func perRow(b *testing.B, rows, bytes int) {
 // BenchmarkRead reads and pairs a campaign: about 200,000 rows with everything that
 // a file may hold, and 88,000 of the plainest kind, laid out in several ways.
 func BenchmarkRead(b *testing.B) {
-	header, runs := sweeps(40)
+	header, runs := sweeps.Made(40)
 	plain := header + strings.Join(runs, "")
 	mixed := strings.SplitAfter(strings.Join(runs, ""), "\n")
 	rand.New(rand.NewPCG(3, 4)).Shuffle(len(mixed), func(i, j int) { mixed[i], mixed[j] = mixed[j], mixed[i] })
@@ -85,7 +64,7 @@ func BenchmarkRead(b *testing.B) {
 
 // BenchmarkPairing pairs the readings of one run, and writes the result as a record.
 func BenchmarkPairing(b *testing.B) {
-	header, runs := sweeps(1)
+	header, runs := sweeps.Made(1)
 	rows := strings.Split(strings.TrimSpace(runs[0]), "\n")
 	mixed := append([]string(nil), rows...)
 	rand.New(rand.NewPCG(3, 4)).Shuffle(len(mixed), func(i, j int) { mixed[i], mixed[j] = mixed[j], mixed[i] })

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"sealbound/ingest/internal/sweeps"
 )
 
 // Progress rises from nothing to all of the bytes, twice over, in steps.
@@ -55,7 +57,7 @@ func TestProgressOfStandardInput(t *testing.T) {
 // Offsets are bytes in one file and numbers of rows in another: each file weighs what
 // it has of bytes, not the one half as if it were the whole.
 func TestProgressOfSeveralFormats(t *testing.T) {
-	header, runs := sweeps(40)
+	header, runs := sweeps.Made(40)
 	source := folder(t, map[string]string{"a.csv": header + strings.Join(runs[:20], ""), "b.csv": header + strings.Join(runs[20:], "")})
 	mixed := t.TempDir()
 	csv, arrow := filepath.Join(mixed, "a.csv"), filepath.Join(mixed, "b.arrow")
@@ -103,7 +105,7 @@ func TestProgressOfSeveralFormats(t *testing.T) {
 // Packing goes through the files three times: where rows stand, which columns are
 // filled, and writing.
 func TestProgressOfPacking(t *testing.T) {
-	header, runs := sweeps(5)
+	header, runs := sweeps.Made(5)
 	text := header + strings.Join(runs, "")
 	source := folder(t, map[string]string{"a.csv": text})
 	size, last, steps := int64(len(text)), int64(0), 0

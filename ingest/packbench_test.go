@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"sealbound/ingest/internal/sweeps"
 )
 
 // BenchmarkReadPacked reads and pairs 440,000 plain rows as CSV and packed.
@@ -13,7 +15,7 @@ import (
 func BenchmarkReadPacked(b *testing.B) {
 	paths := map[string]string{"file": os.Getenv("SEALBOUND_READ")}
 	if paths["file"] == "" {
-		header, runs := sweeps(200)
+		header, runs := sweeps.Made(200)
 		source := folder(b, map[string]string{"data.csv": header + strings.Join(runs, "")})
 		paths = map[string]string{"csv": filepath.Join(source, "data.csv"), "parquet": packTo(b, "x.parquet", source), "arrow": packTo(b, "x.arrow", source)}
 	}

@@ -3,36 +3,20 @@ package longcsv
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
+	"sealbound/ingest/internal/sweeps"
 	"sealbound/ingest/reading"
 	"sealbound/ingest/record"
 )
 
-// campaign makes runs of one open and ten closed sweeps of 201 points, as an
-// instrument would leave them behind.
+// campaign is a file of made-up runs.
 func campaign(runs int) string {
-	var b strings.Builder
-	r := rand.New(rand.NewPCG(1, 2))
-	b.WriteString("run,date,box,gasket,closing,state,freq_hz,level_dbm,floor_dbm\n")
-	for run := range runs {
-		for sweep := range 11 {
-			for point := range 201 {
-				hz := math.Round(1e7 * math.Pow(10, float64(point)/67))
-				fmt.Fprintf(&b, "run %d,2026-03-%02d,", run, 1+run%28)
-				if sweep == 0 {
-					fmt.Fprintf(&b, ",,,open,%.0f,%.2f,\n", hz, -30+r.NormFloat64())
-				} else {
-					fmt.Fprintf(&b, "box %d,wool,%d,closed,%.0f,%.2f,%.2f\n", run%7, sweep, hz, -80+5*r.NormFloat64(), -120+r.NormFloat64())
-				}
-			}
-		}
-	}
-	return b.String()
+	header, texts := sweeps.Made(runs)
+	return header + strings.Join(texts, "")
 }
 
 // shuffledLines puts the rows under the header in no order.
