@@ -155,6 +155,9 @@ func besideLibrary(t testing.TB, data []byte, got *loaded) {
 	h, b := got.table.header, &got.batch
 	for i := range b.Len() {
 		record := cells[int(b.Line[i])]
+		if record == nil && len(got.problems) > 0 {
+			return // a quote opened in a line that is refused for its bytes: the library goes on from there in another way
+		}
 		text := func(c reading.Column) string {
 			if at := h.at[c]; at < len(record) {
 				return strings.TrimSpace(record[at])
