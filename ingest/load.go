@@ -3,6 +3,8 @@ package ingest
 import (
 	"cmp"
 	"context"
+	"errors"
+	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -10,9 +12,27 @@ import (
 	"sealbound/ingest/reading"
 )
 
+// What is held of a run, and of where runs stand, is bounded so that no input takes
+// more than a gigabyte. Variables for tests.
+var (
+	mostRunRows = 2_500_000 // some 300 bytes each
+	mostRuns    = 2_000_000 // some 350 bytes each
+)
+
+// errManyRuns ends the search for runs where there are too many.
+func errManyRuns() error {
+	return fmt.Errorf("there are more than %d runs; give fewer files at a time", mostRuns)
+}
+
 // load reads the rows of a run into b.
-func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) error {
+func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) (err error) {
 	b.Reset()
+	b.Most = mostRunRows
+	defer func() {
+		if errors.Is(err, reading.ErrManyRows) || err == nil && b.Len() > mostRunRows {
+			err = fmt.Errorf("run %q has more than %d rows, and a run is held in memory as a whole; divide it with the column run, and name the run that has the open readings in the column reference", r.label, mostRunRows)
+		}
+	}()
 	b.Problems.Limit = w.opt.ProblemLimit
 	if r.link != nil {
 		return w.loadOrderly(ctx, r, b)

@@ -47,6 +47,9 @@ func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.
 			}
 		}
 		x.open = x.open || s.Open
+		if len(r.plan.order) > mostRuns {
+			failed = cmp.Or(failed, errManyRuns())
+		}
 		if failed == nil {
 			failed = m.add(x, s)
 		}

@@ -144,6 +144,9 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		l.table, l.r, l.b, l.want = nil, nil, nil, nil
 	}()
 	for n := 1; ; n++ {
+		if b.Most > 0 && l.n > b.Most {
+			return 0, false, reading.ErrManyRows
+		}
 		if !t.careful && t.header.cells <= mostCells {
 			if text := r.Lines(); text != nil {
 				if ctx.Err() != nil || l.stray {

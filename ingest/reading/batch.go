@@ -3,6 +3,7 @@ package reading
 import (
 	"context"
 	"encoding/binary"
+	"errors"
 	"io"
 	"slices"
 
@@ -104,9 +105,14 @@ type Batch struct {
 	BadOpenHz []float64
 	BadOpen   int
 
+	Most int // readings that are held; a reader of more may end with ErrManyRows. 0: any
+
 	breaks []int32 // see Breaks
 	marked int     // how many readings breaks tells of
 }
+
+// ErrManyRows ends the reading of a run that has more readings than a batch is to hold.
+var ErrManyRows = errors.New("more readings than are held at a time")
 
 // A Skip counts the rows of one file that were not taken.
 type Skip struct {

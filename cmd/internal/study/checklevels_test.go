@@ -115,3 +115,17 @@ func TestPartings(t *testing.T) {
 		t.Errorf("a %v, b %v", a, b)
 	}
 }
+
+// More closings than memory holds are refused in words.
+func TestManyClosings(t *testing.T) {
+	defer func(n int) { mostClosings = n }(mostClosings)
+	mostClosings = 3
+	path := filepath.Join(t.TempDir(), "readings.csv")
+	if err := os.WriteFile(path, []byte(alikeBoxes(4)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Judge(context.Background(), []string{path}, DefaultSettings())
+	if err == nil || !strings.Contains(err.Error(), "more than 3 closings or runs") {
+		t.Errorf("got %v", err)
+	}
+}

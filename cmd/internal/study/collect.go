@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -147,8 +148,15 @@ func inputError(summary *ingest.Summary, err error) error {
 	return e
 }
 
+// mostClosings is how many closings, and how many runs, a campaign holds: with some
+// 700 bytes for both it stays below a gigabyte. A variable for tests.
+var mostClosings = 1_250_000
+
 // add keeps one run. The records are released afterwards, so values are copied.
 func (c *campaign) add(r *ingest.Run) error {
+	if len(c.closings)+len(r.Closings) > mostClosings || len(c.runs) >= mostClosings {
+		return fmt.Errorf("there are more than %d closings or runs, which is what fits into memory; give fewer files at a time, or divide them by box or by year", mostClosings)
+	}
 	in := c.intake
 	in.run = strings.Clone(r.Label)
 	k := run{label: in.run, reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
