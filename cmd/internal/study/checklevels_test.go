@@ -129,3 +129,17 @@ func TestManyClosings(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// A band for each of very many frequencies is refused before it takes any memory.
+func TestManyBands(t *testing.T) {
+	defer func(n int) { mostPlaces = n }(mostPlaces)
+	for places, want := range map[int]bool{9: false, 8: true} { // three bands of three points
+		mostPlaces = places
+		s := DefaultSettings()
+		s.Bands, s.campaign = "each", campaignOf(t, alikeBoxes(3))
+		_, err := Judge(context.Background(), nil, s)
+		if got := err != nil && strings.Contains(err.Error(), "more than memory holds"); got != want {
+			t.Errorf("%d places: %v", places, err)
+		}
+	}
+}

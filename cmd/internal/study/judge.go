@@ -139,12 +139,15 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 	if err != nil {
 		return nil, err
 	}
+	if err := fewEnough(groups, len(bands)); err != nil {
+		return nil, err
+	}
+	if len(bands)*len(c.points) > mostPlaces {
+		return nil, &UsageError{"bands", s.Bands, fmt.Sprintf("%s over %s are more than memory holds; name wider bands, such as --bands itu", count(len(bands), "band"), count(len(c.points), "point"))}
+	}
 	var layers []layer
 	for b, inside := range c.inside(bands, n) {
 		layers = append(layers, layer{bands[b], inside})
-	}
-	if err := fewEnough(groups, len(layers)); err != nil {
-		return nil, err
 	}
 	for _, g := range groups {
 		note(g)
@@ -167,6 +170,10 @@ func (c *campaign) banded(groups []group, s Settings, t target, n *notebook, not
 // mostRows is what a result holds: more would be read by nobody, and take more
 // than a gigabyte. A variable for tests.
 var mostRows = 100_000
+
+// mostPlaces is for how many bands times points it is told whether a point lies in a
+// band, at a byte each. A variable for tests.
+var mostPlaces = 400_000_000
 
 // fewEnough refuses groups that would make too many rows.
 func fewEnough(groups []group, bands int) error {
