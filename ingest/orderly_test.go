@@ -147,3 +147,21 @@ func TestOrderlyProgress(t *testing.T) {
 		t.Errorf("ended at %d of %d in %d steps", last, len(text), steps)
 	}
 }
+
+// Large runs are read one at a time, among others, and give the same; what they took is
+// given back where a visit fails too.
+func TestLargeRuns(t *testing.T) {
+	path := filepath.Join(folder(t, map[string]string{"a.csv": campaign(12, 6, 9) + strings.Replace(campaign(1, 9, 20), "run 0,", "run 5,", 1)}), "a.csv")
+	small := shown(read(t, DefaultOptions(), path))
+	defer func(size int64, rows int) { largeRun, heldRows = size, rows }(largeRun, heldRows)
+	for _, size := range []int64{0, 30_000} {
+		largeRun, heldRows = size, int(size/50)
+		if got := shown(read(t, DefaultOptions(), path)); got != small {
+			t.Errorf("runs of more than %d bytes are large: %s\nwant %s", size, got, small)
+		}
+		full := errors.New("full")
+		if _, _, err := readAgain(t, func(*Run) error { return full }, path); err != full {
+			t.Errorf("a failed visit: %v", err)
+		}
+	}
+}

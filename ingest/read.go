@@ -314,9 +314,12 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 	type job struct {
 		run    *planned
 		answer chan outcome
+		large  bool
 	}
-	workers := min(runtime.GOMAXPROCS(0), len(r.plan.runs), 8)
+	// One more than there are processors, for now and then one waits for a file.
+	workers := min(runtime.GOMAXPROCS(0)+1, len(r.plan.runs), 8)
 	jobs, queue := make(chan job), make(chan job, workers)
+	large := make(chan struct{}, 1) // of large runs there is one at a time
 	var running sync.WaitGroup
 	for range workers {
 		running.Add(1)
@@ -325,6 +328,9 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 			w := worker{reader: r}
 			for j := range jobs {
 				j.answer <- w.process(ctx, j.run)
+				if w.batch.Len()+w.other.Len() > heldRows {
+					w = worker{reader: r} // its memory is not kept
+				}
 			}
 		}()
 	}
@@ -343,7 +349,14 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 			if letGo {
 				r.plan.runs[i] = nil
 			}
-			j := job{p, make(chan outcome, 1)}
+			j := job{p, make(chan outcome, 1), r.size(p) > largeRun}
+			if j.large {
+				select {
+				case large <- struct{}{}:
+				case <-ctx.Done():
+					return
+				}
+			}
 			select {
 			case queue <- j:
 			case <-ctx.Done():
@@ -377,8 +390,34 @@ func (r *reader) visitAll(ctx context.Context, visit func(*Run) error) (err erro
 		if err != nil {
 			return err
 		}
+		if j.large {
+			<-large
+		}
 	}
 	return ctx.Err()
+}
+
+// What is held of the runs that are read side by side. Variables for tests.
+var (
+	largeRun int64 = 16 << 20 // so many bytes of rows make a run large
+	heldRows       = 250_000  // memory for more rows is given back between runs
+)
+
+// size is how many bytes the rows of a run take up, roughly where they are packed.
+func (r *reader) size(p *planned) (n int64) {
+	const packedRow = 64
+	for _, x := range p.parts {
+		rows := x.rows.size
+		if x.rows.n > 0 {
+			if _, is := r.files[x.rows.last.file].table.(byRow); is {
+				rows *= packedRow
+			}
+		}
+		if n += rows; x.inCopies != nil {
+			n += x.bytes
+		}
+	}
+	return n
 }
 
 // standAlone reports whether no run can name another as its reference, so that what is

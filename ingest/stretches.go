@@ -18,9 +18,11 @@ type spans struct {
 	coded []byte // all of them, where there are two or more
 	last  span
 	n     int
+	size  int64 // of all of them together
 }
 
 func (s *spans) add(x span) {
+	s.size += x.to - x.from
 	if s.n++; s.n == 1 {
 		s.last = x
 		return
