@@ -3,7 +3,6 @@ package ingest
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"fmt"
 	"io"
 	"slices"
@@ -14,7 +13,7 @@ import (
 // A gatherer puts the pieces of a file that belong to one run behind each other, so
 // that they are read at once, and then tells the rows where they really stand.
 type gatherer struct {
-	text   nearby
+	text   reading.Held
 	pieces []piece
 	lines  int
 }
@@ -31,15 +30,15 @@ type piece struct {
 const gatherOnce = 1 << 18
 
 func (g *gatherer) reset() {
-	g.text.text, g.pieces, g.lines = g.text.text[:0], g.pieces[:0], 0
+	g.text.Text, g.pieces, g.lines = g.text.Text[:0], g.pieces[:0], 0
 }
 
 // add takes a piece, which stands in two parts.
 func (g *gatherer) add(at int64, line int, head, tail []byte) {
-	from := len(g.text.text)
+	from := len(g.text.Text)
 	g.pieces = append(g.pieces, piece{at, line, int64(from), g.lines + 1})
-	g.text.text = append(append(g.text.text, head...), tail...)
-	g.lines += bytes.Count(g.text.text[from:], []byte{'\n'})
+	g.text.Text = append(append(g.text.Text, head...), tail...)
+	g.lines += bytes.Count(g.text.Text[from:], []byte{'\n'})
 }
 
 // load reads what was gathered from f into b.
@@ -49,7 +48,7 @@ func (g *gatherer) load(ctx context.Context, f *file, b *reading.Batch) error {
 	}
 	first, before := b.Len(), b.Problems
 	b.Problems = reading.Problems{Limit: before.Limit}
-	err := f.table.Load(ctx, &g.text, reading.Stretch{To: int64(len(g.text.text)), Line: 1}, b)
+	err := f.table.Load(ctx, &g.text, reading.Stretch{To: int64(len(g.text.Text)), Line: 1}, b)
 	b.Problems.Move(func(line int) int {
 		k, ok := slices.BinarySearchFunc(g.pieces, line, func(p piece, line int) int { return p.seen - line })
 		if !ok {
@@ -75,55 +74,32 @@ func (g *gatherer) load(ctx context.Context, f *file, b *reading.Batch) error {
 // A cursor goes through the stretches of a part in a mixedCopy.
 type cursor struct {
 	extents []span
-	data    []byte // of the extent at hand
-	rest    []byte
-	first   []byte // the first stretch of it
-	at      int64
-	line    int
-	head    []byte // the stretch, in two parts
-	tail    []byte
+	group   []byte // the extent at hand
+	turns   reading.Turns
 	end     bool
 }
 
 // next goes on to the next stretch.
-func (c *cursor) next(src io.ReaderAt) error {
-	if len(c.rest) == 0 {
+func (c *cursor) next(copied *mixedCopy) error {
+	if !c.turns.More() {
 		if c.end = len(c.extents) == 0; c.end {
 			return nil
 		}
 		x := c.extents[0]
 		c.extents = c.extents[1:]
 		n := int(x.to - x.from)
-		c.data = slices.Grow(c.data[:0], n)[:n]
-		if got, err := src.ReadAt(c.data, x.from); got < n {
+		c.group = slices.Grow(c.group[:0], n)[:n]
+		if err := copied.read(c.group, x.from); err != nil {
 			return fmt.Errorf("a temporary file was cut short: %w", err)
 		}
-		c.rest, c.at, c.line = c.data, 0, 0
-		c.first, c.head, c.tail = nil, nil, nil
+		c.turns.Begin(c.group, x.line)
 	}
-	var v [4]uint64
-	for i := range v {
-		x, n := binary.Uvarint(c.rest)
-		if n <= 0 {
-			return fmt.Errorf("a temporary file was changed")
-		}
-		v[i], c.rest = x, c.rest[n:]
-	}
-	shared := v[3]
-	if shared > v[2] || shared > uint64(len(c.first)) || v[2]-shared > uint64(len(c.rest)) {
-		return fmt.Errorf("a temporary file was changed")
-	}
-	c.at += int64(len(c.head)+len(c.tail)) + int64(v[1])
-	c.line += int(v[0])
-	c.head, c.tail, c.rest = c.first[:shared], c.rest[:v[2]-shared], c.rest[v[2]-shared:]
-	if c.first == nil {
-		c.first = c.tail
-	}
-	return nil
+	return c.turns.Next()
 }
 
-// loadMixed reads what the copy of f holds of a run's parts.
-func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number int32, b *reading.Batch) error {
+// loadMixed reads what the copy of f holds of a run's parts, and the spans of f itself
+// that stand between.
+func (w *worker) loadMixed(ctx context.Context, f *file, src io.ReaderAt, parts []*part, number int32, list []span, b *reading.Batch) error {
 	g := &w.gather
 	g.reset()
 	var cursors []*cursor
@@ -137,7 +113,7 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 				c.extents = append(c.extents, s)
 			}
 		}
-		if err := c.next(f.copy.file); err != nil {
+		if err := c.next(f.copy); err != nil {
 			return err
 		}
 		cursors = append(cursors, c)
@@ -145,17 +121,28 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 	for {
 		var first *cursor
 		for _, c := range cursors {
-			if !c.end && (first == nil || c.at < first.at) {
+			if !c.end && (first == nil || c.turns.At < first.turns.At) {
 				first = c
 			}
+		}
+		n := 0
+		for n < len(list) && (first == nil || list[n].from < first.turns.At) {
+			n++
+		}
+		if n > 0 {
+			if err := w.loadSpans(ctx, f, src, list[:n], b); err != nil {
+				return err
+			}
+			list = list[n:]
 		}
 		if first == nil {
 			return g.load(ctx, f, b)
 		}
-		if err := w.piece(ctx, f, first.at, first.line, first.head, first.tail, b); err != nil {
+		t := &first.turns
+		if err := w.piece(ctx, f, t.At, t.Line, t.Head, t.Tail, b); err != nil {
 			return err
 		}
-		if err := first.next(f.copy.file); err != nil {
+		if err := first.next(f.copy); err != nil {
 			return err
 		}
 	}
@@ -166,11 +153,11 @@ func (w *worker) loadMixed(ctx context.Context, f *file, parts []*part, number i
 func (w *worker) piece(ctx context.Context, f *file, at int64, line int, head, tail []byte, b *reading.Batch) error {
 	g := &w.gather
 	if t, ok := f.table.(reading.LineTable); !ok || !t.ByLine() {
-		w.near.base, w.near.text = at, append(append(w.near.text[:0], head...), tail...)
-		return f.table.Load(ctx, &w.near, reading.Stretch{From: at, To: at + int64(len(w.near.text)), Line: line}, b)
+		w.near.From, w.near.Text = at, append(append(w.near.Text[:0], head...), tail...)
+		return f.table.Load(ctx, &w.near, reading.Stretch{From: at, To: at + int64(len(w.near.Text)), Line: line}, b)
 	}
 	g.add(at, line, head, tail)
-	if len(g.text.text) < gatherOnce {
+	if len(g.text.Text) < gatherOnce {
 		return nil
 	}
 	return g.load(ctx, f, b)

@@ -50,23 +50,18 @@ func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) (err er
 			number, mixed = mixed[0], mixed[1:]
 		}
 		f := w.files[number]
-		n, before := 0, 0 // spans of this file; those that stand before the rows in its copy
+		n := 0 // spans of this file
 		for n < len(list) && list[n].file == number {
-			if n++; inCopy && list[n-1].from < f.copy.from {
-				before = n
-			}
+			n++
 		}
 		src, err := f.source.acquire()
 		if err != nil {
 			return err
 		}
 		if inCopy {
-			if err = w.loadSpans(ctx, f, src, list[:before], b); err == nil {
-				err = w.loadMixed(ctx, f, r.parts, number, b)
-			}
-		}
-		if err == nil {
-			err = w.loadSpans(ctx, f, src, list[before:n], b)
+			err = w.loadMixed(ctx, f, src, r.parts, number, list[:n], b)
+		} else {
+			err = w.loadSpans(ctx, f, src, list[:n], b)
 		}
 		list = list[n:]
 		f.source.release()
@@ -124,15 +119,15 @@ func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []
 	}
 	if gather || len(list) > 1 {
 		from := list[0].from
-		w.near.base, w.near.text = from, slices.Grow(w.near.text[:0], atOnce)[:list[len(list)-1].to-from]
-		if n, err := src.ReadAt(w.near.text, from); n < len(w.near.text) {
+		w.near.From, w.near.Text = from, slices.Grow(w.near.Text[:0], atOnce)[:list[len(list)-1].to-from]
+		if n, err := src.ReadAt(w.near.Text, from); n < len(w.near.Text) {
 			return cmp.Or(err, io.ErrUnexpectedEOF)
 		}
 		if gather {
 			for _, s := range list {
-				w.gather.add(s.from, s.line, w.near.text[s.from-from:s.to-from], nil)
+				w.gather.add(s.from, s.line, w.near.Text[s.from-from:s.to-from], nil)
 			}
-			if len(w.gather.text.text) < gatherOnce {
+			if len(w.gather.text.Text) < gatherOnce {
 				return nil
 			}
 			return w.gather.load(ctx, f, b)
@@ -145,22 +140,4 @@ func (w *worker) loadNear(ctx context.Context, f *file, src io.ReaderAt, list []
 		}
 	}
 	return nil
-}
-
-// nearby is a piece of a file in memory.
-type nearby struct {
-	base int64
-	text []byte
-}
-
-// ReadAt reads from the piece; what lies beyond it is not to be had.
-func (n *nearby) ReadAt(b []byte, off int64) (int, error) {
-	if off < n.base || off > n.base+int64(len(n.text)) {
-		return 0, io.ErrUnexpectedEOF
-	}
-	c := copy(b, n.text[off-n.base:])
-	if c < len(b) {
-		return c, io.ErrUnexpectedEOF
-	}
-	return c, nil
 }

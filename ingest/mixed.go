@@ -3,97 +3,142 @@ package ingest
 import (
 	"cmp"
 	"context"
-	"encoding/binary"
 	"io"
 	"slices"
+	"sync"
 
 	"sealbound/ingest/reading"
-	"sealbound/ingest/record"
 	"sealbound/ingest/temporary"
 )
 
 // Where the rows of many runs take turns in a large file, each run would have to be
-// gathered from all over it. Such a file is copied to a temporary one instead, in
-// which the rows of a run stand together in extents: what has come in is sorted by
-// run whenever there is enough of it, and written. Of a stretch an extent holds how
-// many lines and bytes after the one before it stands in the file, how long it is,
-// how much of the extent's first stretch it begins with, and the rest.
+// gathered from all over it. The rows of such a file are copied to a temporary one
+// instead, sorted by run a part of the file at a time: what a run has in such a part
+// is an extent of the copy.
 const (
-	mixedLook  = 1 << 13 // stretches after which it is looked at whether runs take turns
-	mixedRows  = 32      // they do where stretches have fewer rows than this on average, and half of them belong to runs seen before
-	mixedBatch = 4 << 20 // how many bytes are sorted at a time
-	mixedChunk = 1 << 20 // how many bytes of the file are read at a time
+	mixedLeast = 1 << 13 // stretches that a file of which that is told has at least
+	mixedRows  = 32      // they have fewer rows than this on average, and half of them belong to runs seen before
 )
 
 // indexTable notes where the rows of each run stand in a file.
 func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
-	m := mixer{ctx: ctx, file: in, number: number, src: src}
+	m := mixer{plan: r.plan, from: from, file: in, number: number}
 	_, rows := in.table.(byRow)
-	var failed error
-	var known []*part // by key
-	count, err := in.table.Index(ctx, src, func(s reading.Stretch) {
+	add := func(s reading.Stretch) {
 		if !rows {
 			r.meter.within(s.To, in.source.size)
 		}
-		var x *part
-		if s.Key < len(known) && s.Key > 0 {
-			x = known[s.Key]
-		}
-		if x == nil {
-			x = r.plan.part(from, s)
-			if s.Key > 0 {
-				known = append(known, make([]*part, max(0, s.Key+1-len(known)))...)
-				known[s.Key] = x
-			}
-		}
-		x.open = x.open || s.Open
-		if len(r.plan.order) > mostRuns {
-			failed = cmp.Or(failed, errManyRuns())
-		}
-		if failed == nil {
-			failed = m.add(x, s)
-		}
-	})
-	m.flush()
-	if m.mixed {
+		m.add(s)
+	}
+	var count reading.Count
+	var err error
+	if t, ok := in.table.(reading.SortingTable); ok && in.source.memory == nil {
+		count, err = t.IndexSorted(ctx, src, add, func(b *reading.Block) bool {
+			r.meter.within(b.To, in.source.size)
+			return m.take(b)
+		})
+	} else {
+		count, err = in.table.Index(ctx, src, add)
+	}
+	if m.stretches >= mixedLeast && count.Rows < m.stretches*mixedRows && 2*(m.stretches-m.runs) >= m.stretches { // else runs may just be short
 		r.notes.addMany(noteMixed, in.path, "", m.runs)
 	}
-	return count, cmp.Or(err, failed)
+	return count, cmp.Or(err, m.failed)
 }
 
 // A mixer takes the stretches of one file, in order.
 type mixer struct {
-	ctx       context.Context
+	plan      *plan
+	from      origin
 	file      *file
 	number    int32
-	src       io.ReaderAt
-	stretches int  // since it was last looked at whether runs take turns
-	again     int  // those of parts that the file had before
-	line      int  // at which that was
-	mixed     bool // runs take turns
-	taking    bool // a copy is written
-	tried     bool // a copy was begun, and will not be again
+	known     []*part // by key
+	stretches int
 	runs      int  // parts that have rows in the file
-
-	chunk   []byte // what stands in the file from base on
-	base    int64
-	log     []byte // what has come in
-	entries []mixedEntry
-	parts   []*part // which of them are in the log
-	sorted  []byte
+	full      bool // there is no room for a copy
+	failed    error
+	fresh     []*reading.Group
 }
 
-// A mixedEntry is a stretch in the log.
-type mixedEntry struct {
-	part     *part
-	from, to int32 // in the log
+// part is that of a stretch, or of several of the same key.
+func (m *mixer) part(s *reading.Stretch) *part {
+	var x *part
+	if m.knows(s) {
+		x = m.known[s.Key]
+	} else if x = m.plan.part(m.from, *s); s.Key > 0 {
+		m.known = append(m.known, make([]*part, max(0, s.Key+1-len(m.known)))...)
+		m.known[s.Key] = x
+	}
+	x.open = x.open || s.Open
+	if x.seen != m.number+1 {
+		x.seen = m.number + 1
+		m.runs++
+	}
+	if len(m.plan.order) > mostRuns && m.failed == nil {
+		m.failed = errManyRuns()
+	}
+	return x
 }
 
-// A mixedCopy is the temporary file.
+func (m *mixer) knows(s *reading.Stretch) bool {
+	return s.Key > 0 && s.Key < len(m.known) && m.known[s.Key] != nil
+}
+
+// add notes a stretch.
+func (m *mixer) add(s reading.Stretch) {
+	if m.failed != nil {
+		return
+	}
+	if !s.GoesOn {
+		m.stretches++
+	}
+	m.part(&s).rows.add(span{m.number, s.Line, s.From, s.To})
+}
+
+// take copies a block, if there is room for that.
+func (m *mixer) take(b *reading.Block) bool {
+	if m.failed != nil {
+		return true
+	}
+	if m.full {
+		return false
+	}
+	at, ok := m.file.copyTo(b.Text)
+	if m.full = !ok; m.full {
+		return false
+	}
+	m.stretches += b.Stretches
+	m.fresh = m.fresh[:0]
+	for i := range b.Groups {
+		if g := &b.Groups[i]; !m.knows(&g.Stretch) {
+			m.fresh = append(m.fresh, g)
+		}
+	}
+	slices.SortFunc(m.fresh, func(a, b *reading.Group) int { return cmp.Compare(a.From, b.From) })
+	for _, g := range m.fresh { // runs of one name are told apart by which comes first
+		m.part(&g.Stretch)
+	}
+	for i := range b.Groups {
+		g := &b.Groups[i]
+		x := m.part(&g.Stretch)
+		if x.inCopies == nil {
+			x.inCopies = &inCopies{}
+		}
+		end := at + int64(g.Size)
+		x.extents.add(span{file: m.number, line: b.Line, from: at, to: end})
+		x.bytes += g.Bytes
+		at = end
+	}
+	return true
+}
+
+// A mixedCopy is the temporary file. Runs are read in about the order in which their
+// extents stand in each block, so that what follows one is soon asked for: some of it
+// is held ready.
 type mixedCopy struct {
-	file copyFile
-	size int64
-	from int64 // offset of the source at which it begins
+	file   copyFile
+	size   int64
+	blocks []*copied
 }
 
 type copyFile interface {
@@ -102,153 +147,96 @@ type copyFile interface {
 	io.Closer
 }
 
+// A copied block is a part of the copy, and what is held ready of it.
+type copied struct {
+	from, to int64
+	mu       sync.Mutex
+	ready    reading.Held
+	missed   int // how often in turn something else was asked for
+}
+
+const (
+	mostReady   = 4 << 20 // bytes that are held ready of all blocks
+	leastReady  = 4 << 10 // of a block; less is not worth it
+	mostMissed  = 16
+	largestRead = 1 << 16
+)
+
 func (c *mixedCopy) close() {
 	c.file.Close() // it was only read
 }
 
-// add notes a stretch of the part.
-func (m *mixer) add(x *part, s reading.Stretch) error {
-	if m.stretches++; m.stretches == mixedLook {
-		if s.Line-m.line < mixedLook*mixedRows && m.again >= mixedLook/2 { // else runs may just be short
-			m.mixed = true
-			m.begin(s.From)
+// newCopy makes the temporary file. A variable for tests.
+var newCopy = func() (copyFile, error) { return temporary.New() }
+
+// copyTo writes a block behind those before and returns where; false where there is no
+// room.
+func (f *file) copyTo(text []byte) (at int64, ok bool) {
+	if f.copy == nil {
+		file, err := newCopy()
+		if err != nil {
+			return 0, false
 		}
-		m.stretches, m.again, m.line = 0, 0, s.Line
+		f.copy = &mixedCopy{file: file}
 	}
-	if x.seen == m.number+1 {
-		m.again++
+	c := f.copy
+	at = c.size
+	if _, err := c.file.WriteAt(text, at); err != nil {
+		return 0, false
 	}
-	if x.seen != m.number+1 {
-		x.seen = m.number + 1
-		m.runs++
+	c.size += int64(len(text))
+	c.blocks = append(c.blocks, &copied{from: at, to: c.size})
+	return at, true
+}
+
+// read fills b with an extent.
+func (c *mixedCopy) read(b []byte, at int64) error {
+	most := int64(min(mostReady/len(c.blocks), largestRead))
+	if most < leastReady || int64(len(b)) > most/2 {
+		return c.direct(b, at)
 	}
-	if m.taking && s.To-s.From > mixedBatch { // they have stopped taking turns
-		m.flush()
-		m.taking = false
-	}
-	if !m.taking {
-		x.rows.add(span{m.number, s.Line, s.From, s.To})
+	return c.block(at).read(c, b, at, most)
+}
+
+func (c *mixedCopy) direct(b []byte, at int64) error {
+	n, err := c.file.ReadAt(b, at)
+	if n == len(b) {
 		return nil
 	}
-	text, err := m.text(s.From, s.To)
-	if err != nil {
+	return cmp.Or(err, io.ErrUnexpectedEOF)
+}
+
+// block finds the block in which an extent stands.
+func (c *mixedCopy) block(at int64) *copied {
+	low, high := 0, len(c.blocks)
+	for high-low > 1 {
+		if mid := (low + high) / 2; c.blocks[mid].from <= at {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return c.blocks[low]
+}
+
+func (x *copied) read(c *mixedCopy, b []byte, at, most int64) error {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	ready := x.ready.From + int64(len(x.ready.Text))
+	if at >= x.ready.From && at+int64(len(b)) <= ready {
+		copy(b, x.ready.Text[at-x.ready.From:])
+		x.missed = 0
+		return nil
+	}
+	if ahead := at - ready; x.missed < mostMissed && len(x.ready.Text) > 0 && (at < x.ready.From || ahead > most) {
+		x.missed++ // by one who is not in turn
+		return c.direct(b, at)
+	}
+	x.missed = 0
+	if err := x.ready.Read(c.file, at, max(at+int64(len(b)), min(at+most, x.to))); err != nil {
+		x.ready.Text = x.ready.Text[:0]
 		return err
 	}
-	if x.inCopies == nil {
-		x.inCopies = &inCopies{}
-	}
-	shared := 0
-	if x.pending == 0 {
-		m.parts = append(m.parts, x)
-		x.lastLine, x.lastTo = 0, 0
-	} else {
-		shared = record.Common(m.log[x.headFrom:x.headTo], text)
-	}
-	from := len(m.log)
-	m.log = binary.AppendUvarint(m.log, uint64(s.Line-x.lastLine))
-	m.log = binary.AppendUvarint(m.log, uint64(s.From-x.lastTo))
-	m.log = binary.AppendUvarint(m.log, uint64(s.To-s.From))
-	m.log = binary.AppendUvarint(m.log, uint64(shared))
-	if x.pending == 0 {
-		x.headFrom, x.headTo = len(m.log), len(m.log)+len(text)
-	}
-	m.log = append(m.log, text[shared:]...)
-	x.lastLine, x.lastTo = s.Line, s.To
-	x.pending += len(m.log) - from
-	x.bytes += s.To - s.From
-	m.entries = append(m.entries, mixedEntry{x, int32(from), int32(len(m.log))})
-	if len(m.log) >= mixedBatch {
-		m.flush()
-		return m.ctx.Err()
-	}
+	copy(b, x.ready.Text)
 	return nil
-}
-
-// begin starts the copy. Where there is no room for one, things go on without it.
-func (m *mixer) begin(from int64) {
-	if _, ok := m.file.table.(reading.LineTable); !ok || m.tried || m.file.source.memory != nil {
-		return
-	}
-	m.tried = true
-	f, err := temporary.New()
-	if err != nil {
-		return
-	}
-	m.log, m.entries = make([]byte, 0, mixedBatch+mixedBatch/4), make([]mixedEntry, 0, mixedBatch/32)
-	m.taking, m.file.copy = true, &mixedCopy{file: f, from: from}
-}
-
-// text is what stands in the file between two offsets, which grow from call to call.
-func (m *mixer) text(from, to int64) ([]byte, error) {
-	if to > m.base+int64(len(m.chunk)) {
-		kept := 0
-		if from < m.base+int64(len(m.chunk)) {
-			kept = copy(m.chunk, m.chunk[from-m.base:])
-		}
-		m.base = from
-		size := min(max(mixedChunk, to-from), m.file.source.size-from)
-		m.chunk = slices.Grow(m.chunk[:kept], int(size)-kept)[:size]
-		if n, err := m.src.ReadAt(m.chunk[kept:], from+int64(kept)); n < len(m.chunk)-kept {
-			if err == nil || err == io.EOF {
-				err = io.ErrUnexpectedEOF
-			}
-			return nil, err
-		}
-	}
-	return m.chunk[from-m.base : to-m.base], nil
-}
-
-// flush sorts the log by run and writes it. Where that fails, its rows are gathered
-// from the file after all, and so are those that follow.
-func (m *mixer) flush() {
-	if len(m.entries) == 0 {
-		return
-	}
-	c := m.file.copy
-	m.sorted = slices.Grow(m.sorted[:0], max(len(m.log), cap(m.log)))[:len(m.log)]
-	to := 0
-	for _, x := range m.parts {
-		x.next = to
-		to += x.pending
-	}
-	for _, e := range m.entries {
-		e.part.next += copy(m.sorted[e.part.next:], m.log[e.from:e.to])
-	}
-	_, err := c.file.WriteAt(m.sorted, c.size)
-	at := c.size
-	for _, x := range m.parts {
-		if err == nil {
-			x.extents.add(span{file: m.number, from: at, to: at + int64(x.pending)})
-		}
-		at += int64(x.pending)
-		x.pending = 0
-	}
-	if err != nil {
-		m.taking = false
-		m.recall()
-	} else {
-		c.size = at
-	}
-	m.log, m.entries, m.parts = m.log[:0], m.entries[:0], m.parts[:0]
-}
-
-// recall notes the stretches in the log as those that were not copied.
-func (m *mixer) recall() {
-	for _, x := range m.parts {
-		x.lastLine, x.lastTo = 0, 0
-	}
-	for _, e := range m.entries {
-		var v [3]uint64 // lines and bytes behind the one before, and its length
-		for i, b := 0, m.log[e.from:e.to]; i < len(v); i++ {
-			n := 0
-			v[i], n = binary.Uvarint(b)
-			b = b[n:]
-		}
-		x := e.part
-		x.lastLine += int(v[0])
-		from := x.lastTo + int64(v[1])
-		x.lastTo = from + int64(v[2])
-		x.bytes -= int64(v[2])
-		x.rows.add(span{m.number, x.lastLine, from, x.lastTo})
-	}
 }

@@ -1,17 +1,17 @@
 package ingest
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/apache/arrow/go/v15/arrow/array"
-
-	"sealbound/ingest/reading"
 )
 
 // shuffled is a campaign in a file large enough to be copied, its rows in no order.
@@ -118,18 +118,31 @@ func TestMixedAsSorted(t *testing.T) {
 	}
 }
 
+// inCopy is a copy of one block.
+type inCopy struct {
+	copyFile
+	*strings.Reader
+}
+
+func (c inCopy) ReadAt(b []byte, at int64) (int, error) { return c.Reader.ReadAt(b, at) }
+
+func copyOf(text string) *mixedCopy {
+	return &mixedCopy{file: inCopy{nil, strings.NewReader(text)}, blocks: []*copied{{to: int64(len(text))}}}
+}
+
 // A copy that cannot be read is an error, and no result.
 func TestMixedCopyLost(t *testing.T) {
 	c := &cursor{extents: []span{{from: 0, to: 9}}}
-	if err := c.next(strings.NewReader("\x01\x01")); err == nil {
+	if err := c.next(copyOf("\x01\x01")); err == nil {
 		t.Error("cut short: no error")
 	}
 	c = &cursor{extents: []span{{from: 0, to: 5}}}
-	if err := c.next(strings.NewReader("\x01\x01\x09\x00a")); err == nil {
+	if err := c.next(copyOf("\x01\x01\x09\x00a")); err == nil {
 		t.Error("changed: no error")
 	}
 	var bad *BadInput
-	if err := c.next(strings.NewReader("\x80\x80\x80\x80")); err == nil || errors.As(err, &bad) {
+	c = &cursor{extents: []span{{from: 0, to: 4}}}
+	if err := c.next(copyOf("\x80\x80\x80\x80")); err == nil || errors.As(err, &bad) {
 		t.Error("changed:", err)
 	}
 }
@@ -150,9 +163,17 @@ func (f fullDisk) WriteAt(b []byte, at int64) (int, error) {
 // Where a copy finds no room any more, what it has not taken is noted as standing
 // where it stands, and no row is lost.
 func TestMixedNoRoom(t *testing.T) {
-	path := filepath.Join(folder(t, map[string]string{"data.csv": shuffled(func(_ int, row string) string { return row })}), "data.csv")
+	all := strings.SplitAfter(campaign(40, 60, 60), "\n")
+	rand.New(rand.NewPCG(3, 4)).Shuffle(len(all)-2, func(i, j int) { all[i+1], all[j+1] = all[j+1], all[i+1] })
+	path := filepath.Join(folder(t, map[string]string{"data.csv": strings.Join(all, "")}), "data.csv")
 	spans := func(room int64) (text string, copied int64) {
-		r := &reader{opt: DefaultOptions(), plan: newPlan(), summary: &Summary{}}
+		make := newCopy
+		newCopy = func() (copyFile, error) {
+			f, err := make()
+			return fullDisk{f, room}, err
+		}
+		defer func() { newCopy = make }()
+		r := newReader(DefaultOptions(), 2)
 		defer r.close()
 		cache := int64(0)
 		src, err := openSource(context.Background(), path, nil, true, &cache)
@@ -169,43 +190,40 @@ func TestMixedNoRoom(t *testing.T) {
 		if in.table, _, err = formats[0].open(path, 0, at, src.size); err != nil || in.table == nil {
 			t.Fatal(err)
 		}
-		m := mixer{ctx: context.Background(), file: in, src: at}
-		n := 0
-		if _, err = in.table.Index(context.Background(), at, func(s reading.Stretch) {
-			if err := m.add(r.plan.part(origin{}, s), s); err != nil {
-				t.Fatal(err)
-			}
-			if n++; n == mixedLook && in.copy != nil {
-				in.copy.file = fullDisk{in.copy.file, room}
-			}
-			if n%2000 == 0 && m.taking {
-				m.flush()
-			}
-		}); err != nil {
+		if _, err := r.indexTable(context.Background(), in, 0, at, origin{}); err != nil {
 			t.Fatal(err)
 		}
-		m.flush()
 		var b strings.Builder
 		for _, g := range r.plan.order {
 			for _, x := range g.parts {
 				list := x.rows.appendTo(nil)
 				if x.inCopies != nil {
 					c := cursor{extents: x.extents.appendTo(nil)}
-					for err := c.next(in.copy.file); !c.end; err = c.next(in.copy.file) {
+					for err := c.next(in.copy); !c.end; err = c.next(in.copy) {
 						if err != nil {
 							t.Fatal(err)
 						}
-						list = append(list, span{0, c.line, c.at, c.at + int64(len(c.head)+len(c.tail))})
+						s := &c.turns
+						list = append(list, span{0, s.Line, s.At, s.At + int64(len(s.Head)+len(s.Tail))})
 					}
 				}
 				inOrder(list)
-				fmt.Fprintln(&b, g.label, list)
+				n := 0
+				for _, s := range list { // whether neighbours are one span or two does not matter
+					if n > 0 && list[n-1].to == s.from {
+						list[n-1].to = s.to
+					} else {
+						list[n] = s
+						n++
+					}
+				}
+				fmt.Fprintln(&b, g.label, list[:n])
 			}
 		}
 		return b.String(), in.copy.size
 	}
 	without, none := spans(0)
-	for _, room := range []int64{1 << 18, 1 << 40} {
+	for _, room := range []int64{1 << 20, 1 << 40} {
 		if got, size := spans(room); size == 0 || size > room || none != 0 || got != without {
 			t.Errorf("room for %d bytes, %d copied: rows stand elsewhere than without a copy", room, size)
 		}
@@ -213,4 +231,50 @@ func TestMixedNoRoom(t *testing.T) {
 	if n := strings.Count(without, "\n"); n != 40 {
 		t.Errorf("%d runs", n)
 	}
+}
+
+// Whoever asks for extents in whatever order, from several goroutines, gets what was
+// written.
+func TestMixedCopyReady(t *testing.T) {
+	f := &file{}
+	defer func() { f.copy.close() }()
+	random := rand.New(rand.NewPCG(5, 6))
+	var text []byte
+	type extent struct{ from, to int64 }
+	var all []extent
+	for range 30 {
+		var block []byte
+		for range 400 {
+			from := int64(len(text) + len(block))
+			for range 1 + random.IntN(900) {
+				block = append(block, byte(random.Uint32()))
+			}
+			all = append(all, extent{from, int64(len(text) + len(block))})
+		}
+		text = append(text, block...)
+		if _, ok := f.copyTo(block); !ok {
+			t.Fatal("not written")
+		}
+	}
+	var running sync.WaitGroup
+	for w := range 4 {
+		running.Add(1)
+		go func() {
+			defer running.Done()
+			random := rand.New(rand.NewPCG(7, uint64(w)))
+			for n := range 2 * len(all) {
+				i := n/30%400 + n%30*400 // an extent of each block in turn
+				if n%7 == w {
+					i = random.IntN(len(all))
+				}
+				x := all[i]
+				b := make([]byte, x.to-x.from)
+				if err := f.copy.read(b, x.from); err != nil || !bytes.Equal(b, text[x.from:x.to]) {
+					t.Errorf("extent %d: %v", i, err)
+					return
+				}
+			}
+		}()
+	}
+	running.Wait()
 }

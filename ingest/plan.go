@@ -51,13 +51,6 @@ type part struct {
 type inCopies struct {
 	extents spans
 	bytes   int64 // of the rows in the files that were copied
-
-	// while such a copy is written
-	pending, next int
-	lastLine      int
-	lastTo        int64
-	headFrom      int // in the log: the first stretch that is waiting
-	headTo        int
 }
 
 // A planned run is what will be visited as one. There may be millions.

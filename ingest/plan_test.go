@@ -61,7 +61,7 @@ func TestPlanSmall(t *testing.T) {
 
 // Runs of a few rows do not take turns for that.
 func TestShortRunsDoNotTakeTurns(t *testing.T) {
-	text := shortRuns(2 * mixedLook)
+	text := shortRuns(2 * mixedLeast)
 	if len(text) <= cacheFile {
 		t.Fatal("too small to be copied")
 	}
@@ -69,7 +69,7 @@ func TestShortRunsDoNotTakeTurns(t *testing.T) {
 	if notes := strings.Join(got.sum.Notes, " "); strings.Contains(notes, "take turns") {
 		t.Errorf("notes: %q", notes)
 	}
-	if len(got.runs) != 2*mixedLook {
+	if len(got.runs) != 2*mixedLeast {
 		t.Errorf("%d runs", len(got.runs))
 	}
 }

@@ -47,7 +47,7 @@ type worker struct {
 	batch, other reading.Batch
 	pairing      pairing
 	spans        []span
-	near         nearby
+	near         reading.Held
 	gather       gatherer
 }
 

@@ -47,7 +47,10 @@ func index(t *testing.T, text string, workers int) (list []string, count reading
 		t.Fatal(err, problems)
 	}
 	tab.(*table).piece = piece
+	open := map[int]bool{}
 	count, err = tab.Index(context.Background(), src, func(s reading.Stretch) {
+		s.Open = s.Open || open[s.Key]
+		open[s.Key] = s.Open
 		list = append(list, fmt.Sprintf("%s %v %v %d-%d line %d", s.Run, s.Date, s.Open, s.From, s.To, s.Line))
 	})
 	if err != nil {

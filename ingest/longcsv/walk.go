@@ -69,27 +69,34 @@ func (w *walker) record(r *record.Reader) {
 		return
 	}
 	n := r.Split(max(w.need, 1))
-	w.take(cellAt(r, w.run, n), cellAt(r, w.date, n), cellAt(r, w.state, n), r.At(), r.Line())
+	w.take(w.keys.of(cellAt(r, w.run, n), day(cellAt(r, w.date, n)), w.last()), cellAt(r, w.state, n), r.At(), r.Line())
 }
 
-// take notes a row.
-func (w *walker) take(run, date, state []byte, at int64, line int) {
-	date = date[:min(len(date), len("2026-05-04"))] // the day of a timestamp
-	last := int32(-1)
+// day is that of a date or timestamp.
+func day(date []byte) []byte { return date[:min(len(date), len("2026-05-04"))] }
+
+// last is the key of the stretch at hand, negative where there is none.
+func (w *walker) last() int32 {
 	if w.begun {
-		last = w.now.key
+		return w.now.key
 	}
-	if key := w.keys.of(run, date, last); key != last || w.now.orphan {
+	return -1
+}
+
+// take notes a row. Its state says nothing where an open reading is known of the key.
+func (w *walker) take(key int32, state []byte, at int64, line int) {
+	if key != w.last() || w.now.orphan {
 		if w.begun {
 			w.put(w.now)
 		}
 		w.now = stretch{key: key, from: at, line: line}
 		w.begun, w.known = true, false
 	}
-	if !w.now.open && w.state >= 0 {
-		k, ok := kindOf(state)
-		w.now.open = ok && k == reading.Open
-		w.known = w.known && !w.now.open // from here on the state says nothing
+	if state != nil && !w.keys.open[key] {
+		if k, ok := kindOf(state); ok && k == reading.Open {
+			w.now.open, w.keys.open[key] = true, true
+			w.known = false // from here on the state says nothing
+		}
 	}
 }
 
@@ -119,10 +126,16 @@ func (w *walker) lines(text []byte, offset int64, line int) (taken, rows int) {
 			return p, rows
 		}
 		var run, date, state []byte
+		number := w.last()
 		key, q := p, p // where the cells of the key end, and where a cell begins
-		for k := range w.need {
+		need := w.key
+		if need == 0 {
+			number = w.keys.of(nil, nil, number)
+			need = w.need
+		}
+		for k := 0; k < need; k++ {
 			e := cellEnd(text, q)
-			if text[e] != ',' && k < w.need-1 {
+			if text[e] != ',' && k < need-1 {
 				return p, rows // the row is too short
 			}
 			c := text[q:e]
@@ -139,11 +152,16 @@ func (w *walker) lines(text []byte, offset int64, line int) (taken, rows int) {
 			}
 			if k == w.key-1 {
 				key = q
+				if number = w.keys.of(run, day(date), number); w.need > need && !w.keys.open[number] {
+					if need = w.need; text[e] != ',' {
+						return p, rows
+					}
+				}
 			}
 		}
 		w.count.Rows++
-		w.take(run, date, state, offset+int64(p), line+rows)
-		if w.now.open || w.state < 0 {
+		w.take(number, state, offset+int64(p), line+rows)
+		if w.now.open || w.state < 0 || w.keys.open[number] {
 			q = key
 		}
 		w.prefix, w.known = append(w.prefix[:0], text[p:q]...), true

@@ -241,9 +241,10 @@ func (b *Batch) Code(c Column, i int) int32 {
 type Stretch struct {
 	Run      []byte   // the cell run, empty where not given; dead after the call that receives it
 	Date     cell.Day // NoDay where not given
-	Open     bool     // an open reading was seen among the rows
+	Open     bool     // an open reading was seen among the rows; may be left out where an earlier stretch of the same Key has it
 	From, To int64    // offsets in the file
 	Line     int      // of the first row
+	GoesOn   bool     // the rows before it are of the same run and date, and in a Block
 	Key      int      // stretches that one call of Index gives the same Key above 0 share Run and Date
 }
 
@@ -282,6 +283,15 @@ type LineTable interface {
 	Table
 	// ByLine reports whether they are; it may be called when Index has returned.
 	ByLine() bool
+}
+
+// A SortingTable is a LineTable that can sort rows by run while it looks for them.
+type SortingTable interface {
+	LineTable
+	// IndexSorted is Index, but where runs take turns it offers rows to take, a part
+	// of the file at a time, instead of calling add for each of its stretches. If take
+	// returns false it does that after all, and offers none any more.
+	IndexSorted(ctx context.Context, src io.ReaderAt, add func(Stretch), take func(*Block) bool) (Count, error)
 }
 
 // Fill sets all of s to one value.
