@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"sort"
 	"strconv"
 	"strings"
 )
@@ -50,7 +51,8 @@ type Column struct {
 	Numbers  []float64
 	Days     []int32
 	Flags    []bool
-	Constant bool // the slice holds one value, that of every row
+	Constant bool    // the slice holds one value, that of every row
+	Starts   []int32 // the rows from which on each value of the slice holds, the first of them 0; none where it holds one for each row
 	// Of a Number that was read: how many rows have a value, and between which these
 	// lie; Lo > Hi where none has.
 	Given  int
@@ -157,7 +159,7 @@ func (f *File) Read(src io.ReaderAt, i int, want []bool, into *Chunk) (err error
 // check makes sure that a column has what its readers rely on.
 func (c *Column) check(f Field, rows int) error {
 	n := [...]int{len(c.Codes), len(c.Numbers), len(c.Days), len(c.Flags)}[f.Kind]
-	if c.Constant && n == 1 {
+	if c.Constant && n == 1 || len(c.Starts) > 0 && n == len(c.Starts) {
 		n = rows
 	}
 	if n != rows {
@@ -237,12 +239,21 @@ func resize[T any](s []T, n int) []T {
 	return s[:n]
 }
 
+// Index is where the value of row r stands in the slice.
+func (c *Column) Index(r int) int {
+	switch {
+	case c.Constant:
+		return 0
+	case len(c.Starts) > 0:
+		return sort.Search(len(c.Starts), func(i int) bool { return int(c.Starts[i]) > r }) - 1
+	}
+	return r
+}
+
 // At is the value of row r of a column of that kind; the others are not given.
 func (c *Column) At(k Kind, r int) (text string, number float64, day int32, flag bool) {
 	number, day = nan, NoDay
-	if c.Constant {
-		r = 0
-	}
+	r = c.Index(r)
 	switch k {
 	case Text:
 		text = string(c.Dict[c.Codes[r]])

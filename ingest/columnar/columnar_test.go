@@ -56,18 +56,25 @@ var someFields = []Field{{Name: "label", Kind: Text}, {Name: "level_dbm", Kind: 
 
 // made is a chunk with everything that a column may hold, or with constant columns.
 func made(r *rand.Rand, rows int, constant bool) *Chunk {
+	if constant {
+		return stretched(r, rows, rows)
+	}
+	return stretched(r, rows, 1)
+}
+
+// stretched is a chunk in which each value holds for so many rows.
+func stretched(r *rand.Rand, rows, hold int) *Chunk {
 	c := &Chunk{Rows: rows, Columns: make([]Column, len(someFields))}
-	pick := r.IntN(1000)
+	n := r.IntN(1000)
 	for k, f := range someFields {
 		col := &c.Columns[k]
 		col.Dict = [][]byte{nil}
 		for i := range 1 + r.IntN(5) {
 			col.Dict = append(col.Dict, fmt.Appendf(nil, "%s %d, \"é\"\n", f.Name, i))
 		}
-		for range rows {
-			n := r.IntN(1000)
-			if constant {
-				n = pick
+		for i := range rows {
+			if next := r.IntN(1000); i%hold == 0 && hold < rows {
+				n = next
 			}
 			switch f.Kind {
 			case Text:
@@ -88,10 +95,7 @@ func made(r *rand.Rand, rows int, constant bool) *Chunk {
 func (c *Column) values(f Field, rows int) []string {
 	out := make([]string, rows)
 	for i := range out {
-		k := i
-		if c.Constant {
-			k = 0
-		}
+		k := c.Index(i)
 		switch f.Kind {
 		case Text:
 			out[i] = string(c.Dict[c.Codes[k]])
@@ -118,7 +122,8 @@ func TestRoundTrip(t *testing.T) {
 			var chunks []*Chunk
 			rows := 0
 			for range r.IntN(4) {
-				c := made(r, 1+r.IntN(300), r.IntN(3) == 0)
+				n := 1 + r.IntN(600)
+				c := stretched(r, n, []int{1, 9, 60, n}[r.IntN(4)])
 				chunks = append(chunks, c)
 				rows += c.Rows
 			}

@@ -14,6 +14,7 @@ import (
 type scratch struct {
 	packed, unpacked []byte
 	levels, index    []int32
+	given, values    []run
 	numbers          []float64 // a dictionary
 	days             []int32   // a dictionary
 }
@@ -21,15 +22,16 @@ type scratch struct {
 // column reads a column from its pages: a dictionary, then the places in it of the
 // rows that have a value. Those of a text become its codes as they are.
 func (s *scratch) column(src io.ReaderAt, col *metadata.ColumnChunkMetaData, f Field, c *Column, rows int) error {
-	c.Constant = false
+	c.Constant, c.Starts = false, c.Starts[:0]
+	byRun := f.Kind == Text || f.Kind == Day // while there are few
 	c.noteNothing()
 	switch f.Kind {
 	case Text:
-		c.Codes, c.Dict = resize(c.Codes, rows), append(c.Dict[:0], nil)
+		c.Codes, c.Dict = c.Codes[:0], append(c.Dict[:0], nil)
 	case Number:
 		c.Numbers = resize(c.Numbers, rows)
 	case Day:
-		c.Days = resize(c.Days, rows)
+		c.Days = c.Days[:0]
 	case Flag:
 		c.Flags = resize(c.Flags, rows)
 	}
@@ -65,7 +67,12 @@ func (s *scratch) column(src io.ReaderAt, col *metadata.ColumnChunkMetaData, f F
 			dictionary = int(h.values)
 			ok = s.dictionary(page, f.Kind, dictionary, c)
 		case h.kind == dataPage && int(h.values) <= rows-at:
-			ok = s.data(page, f.Kind, parquet.Encoding(h.encoding), at, int(h.values), dictionary, c)
+			if p := (dataOf{page, parquet.Encoding(h.encoding), at, int(h.values), dictionary}); !byRun {
+				ok = s.data(p, f.Kind, c)
+			} else if byRun = s.stretches(p, f.Kind, rows/fewStretches, c); !byRun {
+				c.expand(f.Kind, at, rows)
+				ok = s.data(p, f.Kind, c)
+			}
 			at += int(h.values)
 		default:
 			ok = false
@@ -146,59 +153,181 @@ func (s *scratch) dictionary(b []byte, k Kind, n int, c *Column) bool {
 	return true
 }
 
-// data reads n rows of a page into the column from row at on.
-func (s *scratch) data(b []byte, k Kind, e parquet.Encoding, at, n, dictionary int, c *Column) bool {
-	if len(b) < 4 {
+// A dataOf is a page of data, unpacked: n rows from row at of the column on.
+type dataOf struct {
+	b          []byte
+	encoding   parquet.Encoding
+	at, n      int
+	dictionary int // how many values that has; negative where there is none
+}
+
+// split parts which rows have a value from the values.
+func (p *dataOf) split() (levels, values []byte, ok bool) {
+	if len(p.b) < 4 {
+		return nil, nil, false
+	}
+	l := binary.LittleEndian.Uint32(p.b)
+	if b := p.b[4:]; uint64(l) <= uint64(len(b)) {
+		return b[:l], b[l:], true
+	}
+	return nil, nil, false
+}
+
+// places are where the values stand in the dictionary.
+func (p *dataOf) places(values []byte) (hybrid, bool) {
+	if p.dictionary < 0 || p.encoding != parquet.Encodings.RLEDict && p.encoding != parquet.Encodings.PlainDict || len(values) == 0 {
+		return hybrid{}, false
+	}
+	return hybrid{values[1:], int(values[0])}, true
+}
+
+// all reports whether the levels of n rows say at once that all have a value.
+func all(levels []byte, n int) bool {
+	head, k := binary.Uvarint(levels)
+	return k > 0 && head&1 == 0 && head>>1 >= uint64(n) && len(levels) > k && levels[k] == 1
+}
+
+// data reads a page into the column, row by row.
+func (s *scratch) data(p dataOf, k Kind, c *Column) bool {
+	levels, values, ok := p.split()
+	if !ok {
 		return false
 	}
-	l := binary.LittleEndian.Uint32(b)
-	if b = b[4:]; uint64(l) > uint64(len(b)) {
-		return false
-	}
-	levels, given, ok := s.given(b[:l], n)
-	if b = b[l:]; !ok {
-		return false
+	given := p.n
+	var has []int32 // nil where all rows have a value
+	if !all(levels, p.n) {
+		s.levels = resize(s.levels, p.n)
+		has, given = s.levels, 0
+		if _, ok := (&hybrid{levels, 1}).fill(has); !ok {
+			return false
+		}
+		for _, l := range has {
+			given += int(l)
+		}
 	}
 	c.Given += given
+	from, to := p.at, p.at+p.n
 	if k == Flag {
-		return e == parquet.Encodings.Plain && flags(b, levels, given, c.Flags[at:at+n])
+		return p.encoding == parquet.Encodings.Plain && flags(values, has, given, c.Flags[from:to])
 	}
-	if given == 0 {
-		s.index = s.index[:0]
-	} else {
-		if dictionary < 0 || e != parquet.Encodings.RLEDict && e != parquet.Encodings.PlainDict || len(b) == 0 {
+	s.index = s.index[:0]
+	if given > 0 {
+		h, ok := p.places(values)
+		if !ok {
 			return false
 		}
 		s.index = resize(s.index, given)
-		largest, ok := hybrid(b[1:], int(b[0]), s.index)
-		if !ok || int(largest) >= dictionary {
+		largest, ok := h.fill(s.index)
+		if !ok || int(largest) >= p.dictionary {
 			return false
 		}
 	}
 	switch k {
 	case Text:
-		spreadCodes(c.Codes[at:at+n], levels, s.index)
+		spreadCodes(c.Codes[from:to], has, s.index)
 	case Number:
-		spread(c.Numbers[at:at+n], levels, s.index, s.numbers, nan)
+		spread(c.Numbers[from:to], has, s.index, s.numbers, nan)
 	case Day:
-		spread(c.Days[at:at+n], levels, s.index, s.days, NoDay)
+		spread(c.Days[from:to], has, s.index, s.days, NoDay)
 	}
 	return true
 }
 
-// given reads which of n rows have a value, and how many; levels is nil where all do.
-func (s *scratch) given(b []byte, n int) (levels []int32, given int, ok bool) {
-	if head, k := binary.Uvarint(b); k > 0 && head&1 == 0 && head>>1 >= uint64(n) && len(b) > k && b[k] == 1 {
-		return nil, n, true
+// fewStretches is how many rows the stretches of equal values have at least on average
+// where they are not expanded: labels mostly hold for a whole sweep.
+const fewStretches = 8
+
+// stretches reads a page of texts or days into the column as stretches of equal values,
+// of which it has up to few. It returns false, with nothing of the page in the column,
+// where there are more, or the page is not sound.
+func (s *scratch) stretches(p dataOf, k Kind, few int, c *Column) bool {
+	levels, values, ok := p.split()
+	if !ok {
+		return false
 	}
-	s.levels = resize(s.levels, n)
-	if _, ok := hybrid(b, 1, s.levels); !ok {
-		return nil, 0, false
+	s.given, s.values = append(s.given[:0], run{int32(p.n), 1}), s.values[:0]
+	if !all(levels, p.n) {
+		if s.given, _, ok = (&hybrid{levels, 1}).runs(p.n, few, s.given[:0]); !ok {
+			return false
+		}
 	}
-	for _, l := range s.levels {
-		given += int(l)
+	given := 0
+	for _, g := range s.given {
+		given += int(g.n * g.v)
 	}
-	return s.levels, given, true
+	if given > 0 {
+		h, ok := p.places(values)
+		if !ok {
+			return false
+		}
+		largest := int32(0)
+		if s.values, largest, ok = h.runs(given, few, s.values); !ok || int(largest) >= p.dictionary {
+			return false
+		}
+	}
+	if len(c.Starts)+len(s.given)+len(s.values) > few {
+		return false
+	}
+	c.Given += given
+	row, next := int32(p.at), 0
+	for _, g := range s.given {
+		if g.v == 0 {
+			c.stretch(k, row, 0, NoDay)
+			row += g.n
+			continue
+		}
+		for left := g.n; left > 0; {
+			v := &s.values[next]
+			if k == Text {
+				c.stretch(k, row, v.v+1, 0)
+			} else {
+				c.stretch(k, row, 0, s.days[v.v])
+			}
+			n := min(left, v.n)
+			row, left, v.n = row+n, left-n, v.n-n
+			if v.n == 0 {
+				next++
+			}
+		}
+	}
+	return true
+}
+
+// stretch says that from a row on a code or a day holds.
+func (c *Column) stretch(k Kind, row, code, day int32) {
+	n := len(c.Starts)
+	switch {
+	case k == Text && (n == 0 || c.Codes[n-1] != code):
+		c.Codes = append(c.Codes, code)
+	case k == Day && (n == 0 || c.Days[n-1] != day):
+		c.Days = append(c.Days, day)
+	default:
+		return
+	}
+	c.Starts = append(c.Starts, row)
+}
+
+// expand gives each of the rows up to at its own value, and makes room for all.
+func (c *Column) expand(k Kind, at, rows int) {
+	fill := func(values []int32) []int32 {
+		all := make([]int32, rows)
+		for i, v := range values {
+			end := at
+			if i+1 < len(c.Starts) {
+				end = int(c.Starts[i+1])
+			}
+			for r := int(c.Starts[i]); r < end; r++ {
+				all[r] = v
+			}
+		}
+		return all
+	}
+	if k == Text {
+		c.Codes = fill(c.Codes)
+	} else {
+		c.Days = fill(c.Days)
+	}
+	c.Starts = c.Starts[:0]
 }
 
 // spread puts the values of a dictionary where their rows are.

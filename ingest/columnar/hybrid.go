@@ -2,55 +2,101 @@ package columnar
 
 import "encoding/binary"
 
-// hybrid decodes numbers of so many bits, written as runs of one number and as packed
-// groups of eight by turns (the RLE/bit-packing hybrid of the Parquet format). It fills
-// to, and says how many bytes that took and which number was the largest; ok is false
-// where b does not hold so many.
-func hybrid(b []byte, bits int, to []int32) (largest int32, ok bool) {
-	if bits < 0 || bits > 31 {
-		return 0, false
+// A hybrid is numbers of so many bits, written as runs of one number and as packed
+// groups of eight by turns (the RLE/bit-packing hybrid of the Parquet format).
+type hybrid struct {
+	b    []byte
+	bits int
+}
+
+// next is the next run of numbers of which no more than left are wanted: one number, or
+// n packed ones. ok is false where there is none, or it does not hold what it says.
+func (h *hybrid) next(left int) (n int, v int32, packed []byte, ok bool) {
+	if h.bits < 0 || h.bits > 31 {
+		return 0, 0, nil, false
 	}
-	width := (bits + 7) / 8
-	mask := uint64(1)<<bits - 1
+	head, k := binary.Uvarint(h.b)
+	if k <= 0 || head>>1 == 0 {
+		return 0, 0, nil, false
+	}
+	b := h.b[k:]
+	if head&1 == 0 {
+		width := (h.bits + 7) / 8
+		if len(b) < width {
+			return 0, 0, nil, false
+		}
+		for i := range width {
+			v |= int32(b[i]) << (8 * i)
+		}
+		if v < 0 || uint64(v) > h.mask() {
+			return 0, 0, nil, false
+		}
+		h.b = b[width:]
+		return int(min(head>>1, uint64(left))), v, nil, true
+	}
+	groups := head >> 1
+	if groups > uint64(left) || groups*uint64(h.bits) > uint64(len(b)) {
+		return 0, 0, nil, false
+	}
+	size := int(groups) * h.bits
+	h.b = b[size:]
+	return min(left, int(groups)*8), 0, b[:size:size], true
+}
+
+func (h *hybrid) mask() uint64 { return 1<<h.bits - 1 }
+
+// fill decodes as many numbers as to holds. largest is the largest of them; ok is false
+// where there are not so many.
+func (h *hybrid) fill(to []int32) (largest int32, ok bool) {
 	for n := 0; n < len(to); {
-		head, k := binary.Uvarint(b)
-		if k <= 0 || head>>1 == 0 {
+		size, v, packed, ok := h.next(len(to) - n)
+		if !ok {
 			return largest, false
 		}
-		b = b[k:]
-		if head&1 == 0 {
-			if len(b) < width {
-				return largest, false
-			}
-			v := uint64(0)
-			for i := range width {
-				v |= uint64(b[i]) << (8 * i)
-			}
-			if v > mask {
-				return largest, false
-			}
-			b = b[width:]
-			run := to[n:]
-			if head>>1 < uint64(len(run)) {
-				run = run[:head>>1]
-			}
-			for i := range run {
-				run[i] = int32(v)
-			}
-			n += len(run)
-			largest = max(largest, int32(v))
+		run := to[n : n+size]
+		if n += size; packed != nil {
+			largest = max(largest, unpack(packed, h.bits, h.mask(), run))
 			continue
 		}
-		groups := head >> 1
-		if groups > uint64(len(to)) || groups*uint64(bits) > uint64(len(b)) {
-			return largest, false
+		for i := range run {
+			run[i] = v
 		}
-		run := to[n:min(len(to), n+int(groups)*8)]
-		most := unpack(b[:int(groups)*bits], bits, mask, run)
-		largest = max(largest, most)
-		n, b = n+len(run), b[int(groups)*bits:]
+		largest = max(largest, v)
 	}
 	return largest, true
+}
+
+// A run is a number that stands n times in turn.
+type run struct{ n, v int32 }
+
+// runs decodes n numbers into runs behind list; few is how many runs it may have. ok is
+// false where there are more, or fewer numbers.
+func (h *hybrid) runs(n, few int, list []run) (all []run, largest int32, ok bool) {
+	var eight [8]int32
+	for n > 0 && len(list) <= few {
+		size, v, packed, ok := h.next(n)
+		if !ok {
+			return list, largest, false
+		}
+		if n -= size; packed == nil {
+			list = append(list, run{int32(size), v})
+			largest = max(largest, v)
+			continue
+		}
+		for at := 0; size > 0 && len(list) <= few; at += h.bits {
+			values := eight[:min(8, size)]
+			largest = max(largest, unpack(packed[at:at+h.bits], h.bits, h.mask(), values))
+			size -= len(values)
+			for _, v := range values {
+				if k := len(list) - 1; k >= 0 && list[k].v == v {
+					list[k].n++
+				} else {
+					list = append(list, run{1, v})
+				}
+			}
+		}
+	}
+	return list, largest, len(list) <= few
 }
 
 // unpack reads numbers of so many bits, the lowest bits first.
@@ -76,7 +122,7 @@ func unpack(b []byte, bits int, mask uint64, to []int32) (largest int32) {
 	return largest
 }
 
-// appendHybrid is what hybrid reads: a run where eight or more numbers from here on are
+// appendHybrid is what a hybrid reads: a run where eight or more numbers from here on are
 // one, else groups of eight, packed, up to the next run.
 func appendHybrid(b []byte, bits int, values []int32) []byte {
 	width := (bits + 7) / 8

@@ -2,6 +2,7 @@ package columnar
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -129,9 +130,102 @@ func TestHybrid(t *testing.T) {
 		}
 		b := appendHybrid(nil, width, values)
 		got := make([]int32, len(values))
-		largest, ok := hybrid(b, width, got)
+		largest, ok := (&hybrid{b, width}).fill(got)
 		if !ok || !slices.Equal(got, values) || largest != slices.Max(values) {
 			t.Fatalf("width %d: %v became %v, largest %d, %v", width, values, got, largest, ok)
 		}
+		runs, largest, ok := (&hybrid{b, width}).runs(len(values), len(values), nil)
+		got = got[:0]
+		for _, x := range runs {
+			got = append(got, slices.Repeat([]int32{x.v}, int(x.n))...)
+		}
+		if !ok || !slices.Equal(got, values) || largest != slices.Max(values) {
+			t.Fatalf("width %d: %v became the runs %v, largest %d, %v", width, values, runs, largest, ok)
+		}
+		if _, _, ok := (&hybrid{b, width}).runs(len(values), len(runs)-1, nil); ok {
+			t.Fatalf("width %d: %v has fewer runs than %d", width, values, len(runs))
+		}
+	}
+}
+
+// Values that hold for a while are read as stretches, across pages, until they change
+// too often; both give each row its value.
+func TestStretches(t *testing.T) {
+	r := rand.New(rand.NewPCG(25, 26))
+	expanded, kept := 0, 0
+	for trial := range 500 {
+		kind := []Kind{Text, Day}[trial%2]
+		dictionary := 1 + r.IntN(9)
+		s := &scratch{days: make([]int32, dictionary)}
+		for i := range s.days {
+			s.days[i] = int32(100 + i)
+		}
+		c := &Column{Dict: make([][]byte, 1+dictionary)}
+		var want []int32
+		pages := 1 + r.IntN(4)
+		sizes := make([]int, pages)
+		rows := 0
+		for p := range sizes {
+			sizes[p] = 1 + r.IntN(400)
+			rows += sizes[p]
+		}
+		byRun, at := true, 0
+		for p, n := range sizes {
+			levels, values := make([]int32, n), []int32(nil)
+			hold := 1 + r.IntN(20)
+			if trial%3 == 0 {
+				hold += 60
+			}
+			level, value := int32(1), int32(0)
+			for i := range n {
+				if i%hold == 0 {
+					level, value = int32(min(1, r.IntN(4))), int32(r.IntN(dictionary))
+				}
+				if levels[i] = level; level == 0 {
+					want = append(want, -1)
+					continue
+				}
+				want = append(want, value)
+				values = append(values, value)
+			}
+			coded := appendHybrid(nil, 1, levels)
+			b := binary.LittleEndian.AppendUint32(nil, uint32(len(coded)))
+			b = append(append(b, coded...), 4)
+			page := dataOf{appendHybrid(b, 4, values), parquet.Encodings.RLEDict, at, n, dictionary}
+			if byRun = byRun && s.stretches(page, kind, rows/fewStretches, c); !byRun {
+				if len(c.Codes)+len(c.Days) < rows {
+					c.expand(kind, at, rows)
+				}
+				if !s.data(page, kind, c) {
+					t.Fatalf("trial %d, page %d is refused", trial, p)
+				}
+			}
+			at += n
+		}
+		if byRun {
+			kept++
+		} else {
+			expanded++
+		}
+		if err := c.check(Field{Kind: kind}, rows); err != nil {
+			t.Fatal(err)
+		}
+		given := 0
+		for i, v := range want {
+			code, day := v+1, int32(NoDay)
+			if v >= 0 {
+				day = s.days[v]
+				given++
+			}
+			if k := c.Index(i); kind == Text && c.Codes[k] != code || kind == Day && c.Days[k] != day {
+				t.Fatalf("trial %d, row %d: another value than %d", trial, i, v)
+			}
+		}
+		if c.Given != given {
+			t.Fatalf("trial %d: %d given, not %d", trial, c.Given, given)
+		}
+	}
+	if expanded < 50 || kept < 50 {
+		t.Errorf("%d were expanded, %d kept", expanded, kept)
 	}
 }

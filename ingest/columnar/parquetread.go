@@ -215,6 +215,6 @@ func (c *Column) fromStatistics(group *metadata.RowGroupMetaData, i int, f Field
 	default:
 		return false, nil
 	}
-	c.Constant = true
+	c.Constant, c.Starts = true, c.Starts[:0]
 	return true, nil
 }

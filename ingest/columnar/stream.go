@@ -336,7 +336,7 @@ func (b *streamBody) read(src io.ReaderAt, chunk int, want []bool, into *Chunk) 
 // fromArray copies what the library holds; false where a number is infinite.
 func (c *Column) fromArray(a arrow.Array) bool {
 	n := a.Len()
-	c.Constant = false
+	c.Constant, c.Starts = false, c.Starts[:0]
 	switch a := a.(type) {
 	case *array.Dictionary:
 		texts, index := a.Dictionary().(*array.String), a.Indices().(*array.Int32)

@@ -29,10 +29,14 @@ func (e *entry) digest(t *table) error {
 	clear(e.changed)
 	for s := range slots {
 		if c := t.column(e, s); c != nil && !c.Constant {
-			switch slots[s].field.Kind {
-			case columnar.Text:
+			switch kind := slots[s].field.Kind; {
+			case len(c.Starts) > 0:
+				for _, r := range c.Starts {
+					e.changed[r] = true
+				}
+			case kind == columnar.Text:
 				mark(e.changed, c.Codes)
-			case columnar.Day:
+			case kind == columnar.Day:
 				mark(e.changed, c.Days)
 			}
 		}

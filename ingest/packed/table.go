@@ -207,26 +207,20 @@ func content(format string, args ...any) *columnar.Fault {
 	return &columnar.Fault{What: "it holds what pack does not write: " + fmt.Sprintf(format, args...), Mend: "pack it again"}
 }
 
-// codes and days read a column, constant or not.
+// codes and days read a column.
 type codes struct{ c *columnar.Column }
 
 func (x codes) at(r int) int32 {
-	if x.c.Constant {
-		return x.c.Codes[0]
-	}
-	return x.c.Codes[r]
+	return x.c.Codes[x.c.Index(r)]
 }
 
 type days struct{ c *columnar.Column }
 
 func (x days) at(r int) cell.Day {
-	switch {
-	case x.c == nil:
+	if x.c == nil {
 		return cell.NoDay
-	case x.c.Constant:
-		return cell.Day(x.c.Days[0])
 	}
-	return cell.Day(x.c.Days[r])
+	return cell.Day(x.c.Days[x.c.Index(r)])
 }
 
 // take gives the chunk, read if it is not in memory; give must follow.
