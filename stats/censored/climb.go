@@ -16,7 +16,7 @@ import (
 // R. Olsen, Econometrica 46 (1978) 1211-1215, from memory. Nothing in a step allocates.
 type climb struct {
 	w          *twoWay
-	baseRow    []float64 // y stands about baseRow + baseCol, so that effects are small
+	baseRow    []float64 // y stands about baseRow + baseCol, so that effects are small: see rebase
 	baseCol    []float64
 	gamma      float64
 	free       bool // gamma moves
@@ -74,65 +74,22 @@ func newClimb(w *twoWay) *climb {
 	c.center()
 	c.odd = make([][]oddPlace, c.gone)
 	for i := range w.rows {
-		kinds, values := w.line(i)
+		kinds, _ := w.line(i)
 		for j, k := range kinds {
-			y := values[j] - c.baseRow[i] - c.baseCol[j]
 			if k == seen {
-				c.ySeenRow[i] += y
-				c.ySeenCol[j] += y
-				c.yySeen += y * y
 				continue
-			}
-			if k == missing {
-				y = 0
 			}
 			g, kept := i, j
 			if c.rowsKept() {
 				g, kept = j, i
 			}
 			c.odd[g] = append(c.odd[g], oddPlace{int32(len(c.cells)), int32(kept)})
-			c.cells = append(c.cells, oddCell{int32(i), int32(j), k == limited, y})
+			c.cells = append(c.cells, oddCell{row: int32(i), col: int32(j), limited: k == limited})
 		}
 	}
+	c.measure()
 	c.weight = make([]float64, len(c.cells))
 	return c
-}
-
-// center counts the cells seen and sets the base to the mean of those of a row, and of a
-// column what is left then.
-func (c *climb) center() {
-	w := c.w
-	for i := range w.rows {
-		kinds, values := w.line(i)
-		for j, k := range kinds {
-			if k == seen {
-				c.nRow[i]++
-				c.nCol[j]++
-				c.baseRow[i] += values[j]
-			}
-		}
-		c.baseRow[i] /= max(c.nRow[i], 1)
-	}
-	for i := range w.rows {
-		kinds, values := w.line(i)
-		for j, k := range kinds {
-			if k == seen {
-				c.baseCol[j] += (values[j] - c.baseRow[i]) / c.nCol[j]
-			}
-		}
-	}
-	// A line without a cell seen stands where the others do on average.
-	mean, lines := 0.0, 0.0
-	for i, n := range c.nRow {
-		if n > 0 {
-			mean, lines = mean+c.baseRow[i], lines+1
-		}
-	}
-	for i, n := range c.nRow {
-		if n == 0 {
-			c.baseRow[i] = mean / max(lines, 1)
-		}
-	}
 }
 
 func (c *climb) rowsKept() bool { return c.w.rows < c.w.cols }
@@ -151,6 +108,9 @@ func (c *climb) run(free bool) bool {
 	clear(c.dRow) // a step that failed before may have left what is no number
 	clear(c.dCol)
 	c.dGamma = 0
+	if c.far() {
+		c.rebase()
+	}
 	now := c.logLik(0)
 	for range 100 {
 		gain, ok := c.step()
@@ -178,6 +138,10 @@ func (c *climb) run(free bool) bool {
 			c.col[j] += length * d
 		}
 		c.gamma += length * c.dGamma
+		if c.far() {
+			c.rebase()
+			now = c.logLik(0)
+		}
 		if gain < 1e-20*size {
 			return c.finish()
 		}
