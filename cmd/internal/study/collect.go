@@ -35,13 +35,19 @@ type campaign struct {
 
 // An occasion is what the closings of one strip in one run share.
 type occasion struct {
+	*sitting
 	Box, Gasket, Fitting string
-	Installed, Date      time.Time
-	Session, Run, File   string
-	context              []labelled
+	Installed            time.Time
 	fitting              string // what tells this fitting from others of the box and gasket
-	run                  int    // index in campaign.runs
 	rank                 int    // among the occasions, in canonical order
+}
+
+// A sitting is what the occasions of a run mostly share.
+type sitting struct {
+	Date               time.Time
+	Session, Run, File string
+	context            []labelled
+	run                int // index in campaign.runs
 }
 
 // A labelled value is one of a context column.

@@ -106,20 +106,26 @@ func (g *grid) settle(final []int32) {
 // occasionOf returns the occasion of a closing of the run of that index. The closings
 // of one follow each other.
 func (in *intake) occasionOf(cl *ingest.Closing, run int) *occasion {
+	var last *sitting
 	if n := len(in.occasions); n > 0 {
-		if o := in.occasions[n-1]; o.run == run && o.Box == cl.Box && o.Gasket == cl.Gasket && o.Fitting == cl.Fitting && o.Installed.Equal(cl.Installed) &&
-			o.Date.Equal(cl.Date) && o.Session == cl.Session && o.Run == cl.Run && o.File == cl.File && o.in(cl.Context) {
+		o := in.occasions[n-1]
+		if o.run == run && o.Date.Equal(cl.Date) && o.Session == cl.Session && o.Run == cl.Run && o.File == cl.File && o.in(cl.Context) {
+			last = o.sitting
+		}
+		if last != nil && o.Box == cl.Box && o.Gasket == cl.Gasket && o.Fitting == cl.Fitting && o.Installed.Equal(cl.Installed) {
 			return o
 		}
 	}
-	o := &occasion{Box: in.word(cl.Box), Gasket: in.word(cl.Gasket), Fitting: in.word(cl.Fitting), Installed: cl.Installed, Date: cl.Date,
-		Session: in.word(cl.Session), Run: in.word(cl.Run), File: in.word(cl.File), context: in.contextOf(cl.Context), run: run}
+	if last == nil {
+		last = &sitting{Date: cl.Date, Session: in.word(cl.Session), Run: in.word(cl.Run), File: in.word(cl.File), context: in.contextOf(cl.Context), run: run}
+	}
+	o := &occasion{sitting: last, Box: in.word(cl.Box), Gasket: in.word(cl.Gasket), Fitting: in.word(cl.Fitting), Installed: cl.Installed}
 	in.occasions = append(in.occasions, o)
 	return o
 }
 
-// in reports whether the occasion has this context.
-func (o *occasion) in(context map[string]string) bool {
+// in reports whether the sitting has this context.
+func (o *sitting) in(context map[string]string) bool {
 	if len(context) != len(o.context) {
 		return false
 	}
