@@ -23,7 +23,7 @@ func TestAtAge(t *testing.T) {
 	var all []*closing
 	add := func(box, gasket, installed string, days ...string) {
 		for _, d := range days {
-			all = append(all, &closing{occasion: &occasion{sitting: &sitting{Date: date(d), Session: d}, Box: box, Gasket: gasket, Installed: date(installed), fitting: installed}})
+			all = append(all, &closing{occasion: &occasion{sitting: &sitting{Date: date(d), Session: d, context: noContext}, Box: box, Gasket: gasket, Installed: date(installed), fitting: installed}})
 		}
 	}
 	add("a", "mesh", "2020-01-01", "2020-02-01", "2020-03-01", "2021-01-15", "2022-02-01")

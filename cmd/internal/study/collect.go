@@ -46,7 +46,7 @@ type occasion struct {
 type sitting struct {
 	Date               time.Time
 	Session, Run, File string
-	context            []labelled
+	context            *[]labelled
 	run                int // index in campaign.runs
 }
 
@@ -176,7 +176,7 @@ func (c *campaign) add(r *ingest.Run) error {
 	if k.open, err = c.keepOpen(r.Reference.Repeats, len(r.Points)); err != nil {
 		return err
 	}
-	own := in.room(len(r.Closings))
+	own := in.closings.take(len(r.Closings))
 	for i := range r.Closings {
 		cl := &r.Closings[i]
 		own[i] = closing{occasion: in.occasionOf(cl, len(c.runs)), Label: in.word(cl.Label), Line: int32(cl.Line), OwnReference: cl.OwnReference}

@@ -41,7 +41,7 @@ func (c *occasion) field(name string) string {
 	case "run":
 		return c.Run
 	}
-	for _, x := range c.context {
+	for _, x := range *c.context {
 		if x.field == name {
 			return x.value
 		}

@@ -20,13 +20,15 @@ type intake struct {
 	last      *grid // of the run before
 	lastAs    []ingest.Point
 	occasions []*occasion
-	contexts  map[string][]labelled
-	slab      []closing // closings are made so many at a time
+	contexts  map[string]*[]labelled
+	closings  slab[closing]
+	strips    slab[occasion]
+	sittings  slab[sitting]
 }
 
 func newIntake() *intake {
 	return &intake{words: make(map[string]string), codes: make(map[ingest.Point]int32),
-		grids: make(map[string]*grid), contexts: make(map[string][]labelled)}
+		grids: make(map[string]*grid), contexts: make(map[string]*[]labelled)}
 }
 
 // word returns the one copy of a label.
@@ -42,14 +44,17 @@ func (in *intake) word(s string) string {
 	return w
 }
 
-// room returns n closings to fill in.
-func (in *intake) room(n int) []closing {
+// A slab gives values to fill in, which are made many at a time: each by itself would
+// take more, and be more to look after.
+type slab[T any] struct{ left []T }
+
+func (r *slab[T]) take(n int) []T {
 	const atOnce = 1024
-	if len(in.slab) < n {
-		in.slab = make([]closing, max(n, atOnce))
+	if len(r.left) < n {
+		r.left = make([]T, max(n, atOnce))
 	}
-	own := in.slab[:n:n]
-	in.slab = in.slab[n:]
+	own := r.left[:n:n]
+	r.left = r.left[n:]
 	return own
 }
 
@@ -117,19 +122,21 @@ func (in *intake) occasionOf(cl *ingest.Closing, run int) *occasion {
 		}
 	}
 	if last == nil {
-		last = &sitting{Date: cl.Date, Session: in.word(cl.Session), Run: in.word(cl.Run), File: in.word(cl.File), context: in.contextOf(cl.Context), run: run}
+		last = &in.sittings.take(1)[0]
+		*last = sitting{Date: cl.Date, Session: in.word(cl.Session), Run: in.word(cl.Run), File: in.word(cl.File), context: in.contextOf(cl.Context), run: run}
 	}
-	o := &occasion{sitting: last, Box: in.word(cl.Box), Gasket: in.word(cl.Gasket), Fitting: in.word(cl.Fitting), Installed: cl.Installed}
+	o := &in.strips.take(1)[0]
+	*o = occasion{sitting: last, Box: in.word(cl.Box), Gasket: in.word(cl.Gasket), Fitting: in.word(cl.Fitting), Installed: cl.Installed}
 	in.occasions = append(in.occasions, o)
 	return o
 }
 
 // in reports whether the sitting has this context.
 func (o *sitting) in(context map[string]string) bool {
-	if len(context) != len(o.context) {
+	if len(context) != len(*o.context) {
 		return false
 	}
-	for _, x := range o.context {
+	for _, x := range *o.context {
 		if v, ok := context[x.field]; !ok || v != x.value {
 			return false
 		}
@@ -137,10 +144,13 @@ func (o *sitting) in(context map[string]string) bool {
 	return true
 }
 
+// noContext is that of most.
+var noContext = new([]labelled)
+
 // contextOf returns the one copy of a context, in the order of its fields.
-func (in *intake) contextOf(context map[string]string) []labelled {
+func (in *intake) contextOf(context map[string]string) *[]labelled {
 	if len(context) == 0 {
-		return nil
+		return noContext
 	}
 	var key strings.Builder
 	fields := sortedKeys(context)
@@ -149,8 +159,9 @@ func (in *intake) contextOf(context map[string]string) []labelled {
 	}
 	list, ok := in.contexts[key.String()]
 	if !ok {
+		list = new([]labelled)
 		for _, f := range fields {
-			list = append(list, labelled{in.word(f), in.word(context[f])})
+			*list = append(*list, labelled{in.word(f), in.word(context[f])})
 		}
 		in.contexts[key.String()] = list
 	}

@@ -89,7 +89,7 @@ func (c *campaign) reducedRows(rows []ingest.ClosingRow, x *cell, n *notebook) (
 			row.LimitedShare = float64(value.Limited) / float64(value.Points)
 		}
 		row.HeadroomDB = headroom[value.Closing]
-		for _, l := range cl.context {
+		for _, l := range *cl.context {
 			row.SetContext(l.field, l.value)
 		}
 		if !cl.OwnReference {

@@ -270,7 +270,7 @@ func TestCanonicalOrder(t *testing.T) {
 		}
 		return d
 	}
-	at := &sitting{}
+	at := &sitting{context: noContext}
 	o := []*occasion{{sitting: at, Box: "b"}, {sitting: at, Box: "a", Installed: date("2030-01-01")}, {sitting: at, Box: "a", Installed: date("2031-01-01")}, {sitting: at, Box: "a", Gasket: "x"}}
 	for i, name := range []string{"2", "2", "1", "1", "10", "2"} {
 		c.closings = append(c.closings, &closing{occasion: o[[]int{0, 1, 1, 2, 2, 3}[i]], Label: name, Line: int32(i)})
