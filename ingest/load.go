@@ -16,7 +16,7 @@ import (
 // more than a gigabyte. Variables for tests.
 var (
 	mostRunRows = 2_500_000 // some 300 bytes each
-	mostRuns    = 2_000_000 // some 350 bytes each
+	mostRuns    = 1_250_000 // some 450 bytes each
 )
 
 // errManyRuns ends the search for runs where there are too many.

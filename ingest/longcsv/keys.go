@@ -93,12 +93,19 @@ func (k *keys) of(run, date []byte, last int32) int32 {
 	return n
 }
 
+// A dated run has that label and date; there may be millions.
+type dated struct {
+	run string
+	day cell.Day
+}
+
 // A merger joins stretches that a cut has parted and hands them on.
 type merger struct {
 	add    func(reading.Stretch)
 	take   func(*reading.Block) bool
 	number map[string]int32
-	runs   []reading.Stretch // by number: run, date and key
+	named  []dated // by number
+	buffer []byte
 	now    stretch
 	begun  bool
 	goesOn bool  // now goes on from a block
@@ -134,19 +141,28 @@ func (m *merger) put(s stretch, k *keys) {
 func (m *merger) learn(text string) int32 {
 	n, ok := m.number[text]
 	if !ok {
-		n = int32(len(m.runs))
+		n = int32(len(m.named))
 		m.number[text] = n
 		run, date, _ := strings.Cut(text, "\x00")
 		day, _ := cell.ParseDay([]byte(date)) // a date that is none shows as a problem of its row
-		m.runs = append(m.runs, reading.Stretch{Run: []byte(run), Date: day, Key: int(n) + 1})
+		m.named = append(m.named, dated{run, day})
 	}
 	return n
 }
 
 func (m *merger) end(at int64) {
 	if m.begun {
-		s := m.runs[m.now.key]
+		m.buffer = m.buffer[:0]
+		s := m.stretch(m.now.key)
 		s.Open, s.From, s.To, s.Line, s.GoesOn = m.now.open, m.now.from, at, m.now.line, m.goesOn
 		m.add(s)
 	}
+}
+
+// stretch is one of the run of that number. Its Run stands in the buffer.
+func (m *merger) stretch(n int32) reading.Stretch {
+	x := &m.named[n]
+	from := len(m.buffer)
+	m.buffer = append(m.buffer, x.run...)
+	return reading.Stretch{Run: m.buffer[from:], Date: x.day, Key: int(n) + 1}
 }

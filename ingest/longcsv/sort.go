@@ -16,7 +16,7 @@ const (
 	larger     = 2       // as large as that are pieces then, in pieces
 	largest    = 8       // or larger, up to this, while they have but
 	fewTurns   = 4       // stretches of a run on average
-	mostKeys   = 1 << 18 // of more runs and dates than that the first are forgotten
+	mostKeys   = 1 << 17 // of more runs and dates than that the first are forgotten
 )
 
 // sorting is what those who walk through pieces of a file share.
@@ -168,10 +168,10 @@ func (m *merger) block(p *part, line int) bool {
 	k := p.keys
 	begin := k.stretches[k.first].from
 	b := reading.Block{Text: k.block, Line: line, To: p.end, Stretches: len(k.stretches) - k.first}
-	m.groups = m.groups[:0]
+	m.groups, m.buffer = m.groups[:0], m.buffer[:0]
 	for i := range k.groups {
 		g := &k.groups[i]
-		s := m.runs[m.known(g.key, k)]
+		s := m.stretch(m.known(g.key, k))
 		s.Open, s.From, s.To = g.open, g.from, g.to
 		m.groups = append(m.groups, reading.Group{Stretch: s, Size: g.size, Bytes: g.bytes})
 	}
