@@ -11,13 +11,16 @@ import (
 // Where the runs of a file take turns, the stretches of a piece are sorted by run by
 // whoever has walked through it, and handed on as one block.
 const (
-	turnsRows  = 32      // runs take turns where stretches have fewer rows than this on average, and half of them belong to runs seen before
-	turnsLeast = 1 << 10 // and there are so many stretches in a piece
-	larger     = 2       // as large as that are pieces then, in pieces
-	largest    = 8       // or larger, up to this, while they have but
-	fewTurns   = 4       // stretches of a run on average
-	mostKeys   = 1 << 17 // of more runs and dates than that the first are forgotten
+	turnsRows = 32      // runs take turns where stretches have fewer rows than this on average, and half of them belong to runs seen before
+	larger    = 2       // as large as that are pieces then, in pieces
+	largest   = 8       // or larger, up to this, while they have but
+	fewTurns  = 4       // stretches of a run on average
+	mostKeys  = 1 << 17 // of more runs and dates than that the first are forgotten
 )
+
+// turnsLeast is how many stretches a piece has at least in which runs take turns. A
+// variable for tests.
+var turnsLeast = 1 << 10
 
 // sorting is what those who walk through pieces of a file share.
 type sorting struct {

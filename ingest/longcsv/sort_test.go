@@ -43,16 +43,19 @@ func takingTurns(rows, runs int, odd string, quiet int) string {
 }
 
 // placed are the rows of each run and date, by place: neighbours as one.
-func placed(t *testing.T, text string, workers, blocks int) (rows string, count reading.Count, taken int) {
+func placed(t *testing.T, text string, piece int64, workers, blocks int) (rows string, count reading.Count, taken int) {
 	t.Helper()
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(workers))
 	src := bytes.NewReader([]byte(text))
 	opened, problems, err := Open("x.csv", 0, src, int64(len(text)))
-	if err != nil || len(problems) > 0 {
-		t.Fatal(err, problems)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(problems) > 0 {
+		return "", count, 0
 	}
 	tab := opened.(*table)
-	tab.piece = 1 << 17
+	tab.piece = piece
 	type place struct {
 		from, to int64
 		line     int
@@ -164,9 +167,9 @@ func TestSorted(t *testing.T) {
 	} {
 		for _, runs := range []int{12, 3000} {
 			text := takingTurns(rows, runs, odd, rows*4/5)
-			want, wantCount, _ := placed(t, text, 1, 0)
+			want, wantCount, _ := placed(t, text, 1<<17, 1, 0)
 			for _, c := range []struct{ workers, blocks int }{{1, 1 << 30}, {2, 1 << 30}, {3, 2}} {
-				got, count, taken := placed(t, text, c.workers, c.blocks)
+				got, count, taken := placed(t, text, 1<<17, c.workers, c.blocks)
 				if got != want || count != wantCount {
 					t.Errorf("%s, %d runs, %d workers, up to %d blocks: %d taken, %+v, not %+v; other rows:\n%s", name, runs, c.workers, c.blocks, taken, count, wantCount, firstDifference(got, want))
 				}
@@ -186,4 +189,23 @@ func firstDifference(got, want string) string {
 		}
 	}
 	return fmt.Sprintf("%d and %d runs", len(a), len(b))
+}
+
+func FuzzSorted(f *testing.F) {
+	defer func(n int) { turnsLeast = n }(turnsLeast)
+	turnsLeast = 8
+	for _, odd := range []string{"nothing", `"a, b"`, "\"a\nb\"", `"a`, "a\r", "\x00", "x\nrun 3,2026-05-04", "\n\n\n", "x\n,,closed,3,-4,", `"a"b`, manyOdd} {
+		f.Add([]byte(takingTurns(80, 5, odd, 60)), byte(7), byte(3))
+		f.Add([]byte(takingTurns(60, 40, odd, 90)), byte(9), byte(90))
+	}
+	f.Fuzz(func(t *testing.T, data []byte, bits, blocks byte) {
+		text := string(data)
+		piece := int64(64) << (bits % 6)
+		want, wantCount, _ := placed(t, text, piece, 1, 0)
+		for workers := 1; workers <= 3; workers++ {
+			if got, count, _ := placed(t, text, piece, workers, 1+int(blocks)); got != want || count != wantCount {
+				t.Errorf("%d workers, pieces of %d bytes, up to %d blocks: %+v, not %+v; other rows:\n%s", workers, piece, 1+int(blocks), count, wantCount, firstDifference(got, want))
+			}
+		}
+	})
 }
