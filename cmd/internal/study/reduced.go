@@ -131,9 +131,12 @@ func (c *campaign) limitedOf(x *cell, r judge.Result) int {
 	if !x.data.Reduced {
 		return r.Limited
 	}
-	n := 0
+	n, kept := 0, make([]bool, len(x.closings))
+	for _, code := range r.Kept {
+		kept[code] = true
+	}
 	for i, is := range x.data.Limited {
-		if is && c.points[x.points[x.data.Point[i]]].Band.Half == 0 && slices.Contains(r.Kept, x.data.Closing[i]) {
+		if is && c.points[x.points[x.data.Point[i]]].Band.Half == 0 && kept[x.data.Closing[i]] {
 			n++
 		}
 	}

@@ -77,6 +77,8 @@ type retest struct {
 	replaced       bool // none of the group's strips is the last one of its box
 	result         wear.Result
 	last           *judge.Result // of the last test, where there is no slope
+	sessions       []string      // by code; see nameCodes
+	strips         []stripName   // by code
 }
 
 func (y *retest) at() string { return y.group.short() + ", " + y.band.Name }
@@ -141,6 +143,7 @@ func (c *campaign) retests(by []string, s Settings, t target, n *notebook) (iter
 		return nil, err
 	}
 	start := started(c.closings)
+	inUse := installedLast(c.closings, start)
 	return func(yield func(*retest, error) bool) {
 		at, none := 0, true
 		for x, err := range cells {
@@ -151,7 +154,7 @@ func (c *campaign) retests(by []string, s Settings, t target, n *notebook) (iter
 			for !sameGroup(x.group.labels, groups[at].labels) {
 				at++
 			}
-			if y := c.retestOf(x, groups[at], isControl, start, s); y != nil {
+			if y := retestOf(x, groups[at], isControl, start, inUse, s); y != nil {
 				none = false
 				if !yield(y, nil) {
 					return
@@ -195,7 +198,7 @@ func sameInstruments(controls []*closing, g group) (out []*closing) {
 }
 
 // retestOf gives the cell its times; nil where only control boxes have readings.
-func (c *campaign) retestOf(x *cell, g group, isControl map[string]bool, start map[fittingKey]time.Time, s Settings) *retest {
+func retestOf(x *cell, g group, isControl map[string]bool, start map[fittingKey]time.Time, inUse map[string]fittingKey, s Settings) *retest {
 	control := isControl[g.closings[0].Box] // a group is of controls or has none
 	y := &retest{cell: x, tests: g, control: control}
 	y.cell.group = g
@@ -225,27 +228,29 @@ func (c *campaign) retestOf(x *cell, g group, isControl map[string]bool, start m
 	if y.asOf.IsZero() {
 		y.asOf = y.lastTest
 	}
-	y.setAges(start, c.closings)
+	y.setAges(start, inUse)
 	return y
 }
 
 func years(d time.Duration) float64 { return float64(d) / float64(year) }
 
+// installedLast is of each box the strip that went in last.
+func installedLast(closings []*closing, start map[fittingKey]time.Time) map[string]fittingKey {
+	last := make(map[string]fittingKey)
+	for _, cl := range closings {
+		k := cl.fittingKey()
+		if old, ok := last[k.box]; !ok || start[k].After(start[old]) {
+			last[k.box] = k
+		}
+	}
+	return last
+}
+
 // setAges sets the age of the strips in use: of each box the strip installed last, as
 // far as it is one of the group. Where all have been replaced since, the last of the
 // group in each box stand for them.
-func (y *retest) setAges(start map[fittingKey]time.Time, all []*closing) {
-	latest := func(closings []*closing) map[string]fittingKey {
-		last := make(map[string]fittingKey)
-		for _, cl := range closings {
-			k := cl.fittingKey()
-			if old, ok := last[k.box]; !ok || start[k].After(start[old]) {
-				last[k.box] = k
-			}
-		}
-		return last
-	}
-	inGroup, overall := latest(y.tests.closings), latest(all)
+func (y *retest) setAges(start map[fittingKey]time.Time, overall map[string]fittingKey) {
+	inGroup := installedLast(y.tests.closings, start)
 	var ages []float64
 	gather := func(inUse bool) {
 		for _, cl := range y.tests.closings {
@@ -259,7 +264,7 @@ func (y *retest) setAges(start map[fittingKey]time.Time, all []*closing) {
 	}
 	gather(true)
 	if y.replaced = len(ages) == 0; y.replaced {
-		inGroup = latest(y.tests.closings)
+		inGroup = installedLast(y.tests.closings, start)
 		gather(false)
 	}
 	y.youngest, y.oldest = slices.Min(ages), slices.Max(ages)

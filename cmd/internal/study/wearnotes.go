@@ -149,10 +149,10 @@ func (y *retest) noteSteps(at string, n *notebook) {
 	for _, step := range y.result.Steps {
 		who := "all strips alike, so look at the set-up first"
 		if step.Fitting >= 0 {
-			box, fitting := y.strip(step.Fitting)
-			who = "box " + box
-			if fitting != "" {
-				who += ", strip " + fitting
+			is := y.strip(step.Fitting)
+			who = "box " + is.box
+			if is.fitting != "" {
+				who += ", strip " + is.fitting
 			}
 		}
 		n.add("a larger change between two sessions than usual: see what happened between them, to the seal or the set-up", fmt.Sprintf("%s: %+.1f dB from session %s to %s where %+.1f is usual, %s", at,

@@ -52,7 +52,8 @@ func (c *campaign) wearRow(y *retest, s Settings) report.WearRow {
 	for _, step := range r.Steps {
 		x := report.WearStep{Before: y.session(step.Before), After: y.session(step.After), ShiftDB: step.ShiftDB, UsualDB: step.UsualDB}
 		if step.Fitting >= 0 {
-			x.Box, x.Fitting = y.strip(step.Fitting)
+			is := y.strip(step.Fitting)
+			x.Box, x.Fitting = is.box, is.fitting
 		}
 		row.Steps = append(row.Steps, x)
 	}
@@ -138,37 +139,49 @@ func (y *retest) retestBy(s Settings) (day time.Time, due bool) {
 func (y *retest) stripRow(p wear.Strip) report.WearStrip {
 	x := report.WearStrip{AgeFrom: p.FirstAge, AgeTo: p.LastAge, Sessions: p.Sessions, Closings: p.Closings, MeanDB: p.MeanDB,
 		Slope: defined(p.Slope.Value), Lower: defined(p.Slope.Lower), Upper: defined(p.Slope.Upper)}
-	x.Box, x.Fitting = y.strip(p.Fitting)
-	for i, c := range y.cell.data.Fitting.Codes {
-		if c != p.Fitting {
-			continue
-		}
-		day := civil(y.closings[i].Date)
-		if x.From == "" || day < x.From {
-			x.From = day
-		}
-		x.To = max(x.To, day)
-	}
+	is := y.strip(p.Fitting)
+	x.Box, x.Fitting, x.From, x.To = is.box, is.fitting, is.from, is.to
 	return x
 }
 
 // session names a session code.
 func (y *retest) session(code int32) string {
-	at := slices.Index(y.cell.data.Session.Codes, code)
-	return y.closings[at].Session
+	y.nameCodes()
+	return y.sessions[code]
 }
 
-// strip names the box of a fitting code, and the fitting where the box has several.
-func (y *retest) strip(code int32) (box, fitting string) {
-	d := y.cell.data
-	at := slices.Index(d.Fitting.Codes, code)
-	box = y.closings[at].Box
-	for i, c := range d.Fitting.Codes {
-		if c != code && y.closings[i].Box == box {
-			return box, strings.TrimSpace(y.closings[at].fitting)
+// A stripName tells a strip: its box, its label where the box had several, and the first
+// and the last day on which it was tested.
+type stripName struct{ box, fitting, from, to string }
+
+// strip names a fitting code.
+func (y *retest) strip(code int32) stripName {
+	y.nameCodes()
+	return y.strips[code]
+}
+
+// nameCodes names all codes at once: there may be as many strips as closings.
+func (y *retest) nameCodes() {
+	if y.strips != nil {
+		return
+	}
+	session, fitting := y.cell.data.Session, y.cell.data.Fitting
+	y.sessions, y.strips = make([]string, session.Levels), make([]stripName, fitting.Levels)
+	inBox := make(map[string]int) // strips
+	for i, cl := range y.closings {
+		y.sessions[session.Codes[i]] = cl.Session
+		x, day := &y.strips[fitting.Codes[i]], civil(cl.Date)
+		if x.from == "" {
+			*x = stripName{cl.Box, strings.TrimSpace(cl.fitting), day, day}
+			inBox[cl.Box]++
+		}
+		x.from, x.to = min(x.from, day), max(x.to, day)
+	}
+	for i := range y.strips {
+		if x := &y.strips[i]; inBox[x.box] < 2 {
+			x.fitting = ""
 		}
 	}
-	return box, ""
 }
 
 // reasons says why something that the row could have said is not defined.
