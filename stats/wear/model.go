@@ -57,21 +57,20 @@ func (s *sample) perFitting() []int {
 }
 
 // subset renumbers the codes of the closings kept without gaps, in order of the
-// codes.
+// codes. Its work goes with the number of closings kept, not with that of all codes: each
+// strip asks for its own.
 func subset(f stats.Factor, kept []int32, name string) stats.Factor {
-	at := make([]int32, f.Levels)
-	for _, c := range kept {
-		at[f.Codes[c]] = 1
-	}
 	out := stats.Factor{Name: name, Codes: make([]int32, len(kept))}
-	for k, used := range at {
-		if used == 1 {
-			at[k] = int32(out.Levels)
-			out.Levels++
-		}
-	}
 	for i, c := range kept {
-		out.Codes[i] = at[f.Codes[c]]
+		out.Codes[i] = f.Codes[c]
+	}
+	used := slices.Clone(out.Codes)
+	slices.Sort(used)
+	used = slices.Compact(used)
+	out.Levels = len(used)
+	for i, c := range out.Codes {
+		at, _ := slices.BinarySearch(used, c)
+		out.Codes[i] = int32(at)
 	}
 	return out
 }

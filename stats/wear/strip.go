@@ -10,6 +10,10 @@ import (
 func stripsOf(d Data, kept []int32, values []float64, confidence float64) []Strip {
 	visits, _, _ := visitsOf(d, kept, values)
 	codes := fittingCodes(d, kept)
+	places := make([][]int, len(codes)) // in kept, of the closings of each
+	for i, f := range subset(d.Fitting, kept, "fitting").Codes {
+		places[f] = append(places[f], i)
+	}
 	var out []Strip
 	for f, code := range codes {
 		s := Strip{Fitting: code, Sessions: len(visits[f]), FirstAge: math.Inf(1), LastAge: math.Inf(-1), Slope: undefined(confidence)}
@@ -19,11 +23,10 @@ func stripsOf(d Data, kept []int32, values []float64, confidence float64) []Stri
 		}
 		var own []int32
 		var y []float64
-		for i, c := range kept {
-			if d.Fitting.Codes[c] == code {
-				own, y = append(own, c), append(y, values[i])
-				s.FirstAge, s.LastAge = math.Min(s.FirstAge, d.AgeYears[c]), math.Max(s.LastAge, d.AgeYears[c])
-			}
+		for _, i := range places[f] {
+			c := kept[i]
+			own, y = append(own, c), append(y, values[i])
+			s.FirstAge, s.LastAge = math.Min(s.FirstAge, d.AgeYears[c]), math.Max(s.LastAge, d.AgeYears[c])
 		}
 		s.Slope = ownSlope(sampleOf(d, own, y, true), visits[f], confidence)
 		out = append(out, s)
