@@ -179,7 +179,11 @@ func (m *merger) block(p *part, line int) bool {
 		m.groups = append(m.groups, reading.Group{Stretch: s, Size: g.size, Bytes: g.bytes})
 	}
 	b.Groups = m.groups
-	if m.known(k.stretches[k.first].key, k) == m.last {
+	last := m.last
+	if k.first == 1 && last < 0 { // rows that no run comes before
+		last = m.known(k.stretches[0].key, k)
+	}
+	if m.known(k.stretches[k.first].key, k) == last {
 		b.Stretches--
 	}
 	if !m.take(&b) {
