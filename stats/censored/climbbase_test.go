@@ -56,3 +56,33 @@ func TestSmallSpread(t *testing.T) {
 		t.Errorf("%d fits compared", compared)
 	}
 }
+
+// Readings that are sums of two effects to the last digit show no spread, and their
+// rounding in 64 bits is none.
+func TestRoundingIsNoSpread(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 9))
+	for trial := range 200 {
+		rows, cols := 2+r.IntN(6), 2+r.IntN(8)
+		y, kind := make([]float64, rows*cols), make([]cell, rows*cols)
+		closing, point := make([]int, rows), make([]int, cols) // in thousandths of a dB
+		for i := range closing {
+			closing[i] = r.IntN(5000)
+		}
+		for j := range point {
+			point[j] = 50000 + r.IntN(20000)
+		}
+		for at := range y {
+			y[at], kind[at] = float64(closing[at/cols]+point[at%cols])/1000, seen
+			if r.Float64() < 0.2 {
+				kind[at] = limited
+			}
+		}
+		w := newTwoWay(rows, cols, y, kind)
+		if !w.linked() {
+			continue
+		}
+		if status := w.fit(); status != NoSpread {
+			t.Errorf("trial %d, %d x %d, %d limited: %v, sigma %v", trial, rows, cols, w.cut, status, w.sigma)
+		}
+	}
+}

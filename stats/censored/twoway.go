@@ -97,8 +97,8 @@ func (w *twoWay) spreadScore() float64 {
 // leaves it without a root when many readings are limited.
 func (w *twoWay) fit() Status {
 	n, p := float64(w.seen+w.cut), float64(w.rows+w.cols-1)
-	start := w.substitute()
-	if !(start > 0) {
+	start, least := w.substitute(), w.rounding()
+	if !(start > least) {
 		return NoSpread
 	}
 	w.sigma = start
@@ -107,7 +107,7 @@ func (w *twoWay) fit() Status {
 			return st
 		}
 	}
-	if n <= p {
+	if n <= p || !(w.sigma > least) {
 		return NoSpread
 	}
 	w.sigma *= math.Sqrt(n / (n - p))
@@ -115,6 +115,18 @@ func (w *twoWay) fit() Status {
 		return NotConverged
 	}
 	return Estimated
+}
+
+// rounding is the largest spread that may come from rounding alone: readings that are sums
+// of an effect of their closing and one of their point scatter so much in 64 bits.
+func (w *twoWay) rounding() float64 {
+	largest := 0.0
+	for at, k := range w.kind {
+		if k != missing {
+			largest = max(largest, math.Abs(w.y[at]))
+		}
+	}
+	return 1e-12 * largest
 }
 
 // substitute sets the effects to those with limits taken for values, as a start,
