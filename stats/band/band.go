@@ -32,7 +32,8 @@ func (v Value) By(a Average) float64 {
 	return v.DB
 }
 
-// A Result holds the band values of closings, and what they were made from.
+// A Result holds the band values of closings, and what they were made from: the columns of
+// the table, which must stay as they are while it is asked.
 type Result struct {
 	Reason      Reason       // None, or why there are no values
 	Values      []Value      // closings kept, by code; empty with a Reason

@@ -102,7 +102,7 @@ const (
 // A Result is the judgement. Undefined numbers are NaN and Reason says why; what
 // ends in DB is in dB.
 type Result struct {
-	Band                            *band.Result // values, and what was left out of them
+	Band                            *band.Result // values, and what was left out of them; it reads the columns of Data, so it lasts as long as they do
 	Points                          []int32      // used, by code
 	Boxes, Fittings, Sessions, Runs int          // among the closings kept
 	Closings, Readings, Limited     int          // kept, at the points used
