@@ -12,10 +12,12 @@ import (
 type shelf struct {
 	mu   sync.Mutex
 	free []judge.Data
+	held int // readings that those have room for
 }
 
 // mostShelved is how many sets of columns are kept: as many as may be under way at
-// once, or nearly.
+// once, or nearly. Together they have room for no more than mostUnderWay readings: cells
+// of which each is a little larger than the one before find no use for what lies there.
 const mostShelved = 16
 
 // take returns empty columns with room for n readings. Those of the codes get theirs as
@@ -27,6 +29,7 @@ func (s *shelf) take(n int) judge.Data {
 	if i := slices.IndexFunc(s.free, fits); i >= 0 {
 		d := s.free[i]
 		s.free = slices.Delete(s.free, i, i+1)
+		s.held -= cap(d.DB)
 		return judge.Data{DB: d.DB[:0], HeadroomDB: d.HeadroomDB[:0], Limited: d.Limited[:0], FloorKnown: d.FloorKnown[:0]}
 	}
 	return judge.Data{DB: make([]float64, 0, n), HeadroomDB: make([]float64, 0, n), Limited: make([]bool, 0, n), FloorKnown: make([]bool, 0, n)}
@@ -36,10 +39,11 @@ func (s *shelf) take(n int) judge.Data {
 func (s *shelf) give(d judge.Data) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if len(s.free) == mostShelved { // the oldest go first: sizes change as groups do
+	s.free = append(s.free, judge.Data{DB: d.DB, HeadroomDB: d.HeadroomDB, Limited: d.Limited, FloorKnown: d.FloorKnown})
+	for s.held += cap(d.DB); len(s.free) > mostShelved || s.held > mostUnderWay; { // the oldest go first: sizes change as groups do
+		s.held -= cap(s.free[0].DB)
 		s.free = slices.Delete(s.free, 0, 1)
 	}
-	s.free = append(s.free, judge.Data{DB: d.DB, HeadroomDB: d.HeadroomDB, Limited: d.Limited, FloorKnown: d.FloorKnown})
 }
 
 // patterns are the columns of codes of cells whose closings all have the same points:

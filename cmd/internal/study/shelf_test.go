@@ -124,3 +124,33 @@ func TestPatterns(t *testing.T) {
 		t.Error("the larger of two patterns is kept, and none beyond the limit")
 	}
 }
+
+// What lies on a shelf is bounded in readings, not in sets alone: where each cell is a
+// little larger than the one before nothing of it is of use.
+func TestShelfIsBounded(t *testing.T) {
+	var s shelf
+	for n := mostUnderWay / 4; n < 2*mostUnderWay; n += n / 25 {
+		d := s.take(n)
+		if cap(d.DB) < n || len(d.DB) != 0 {
+			t.Fatalf("columns with room for %d of %d readings, %d in them", cap(d.DB), n, len(d.DB))
+		}
+		s.give(d)
+		lies := 0
+		for _, d := range s.free {
+			lies += cap(d.DB)
+		}
+		if lies > mostUnderWay || lies != s.held {
+			t.Fatalf("%d readings lie on the shelf, %d are told, %d at most", lies, s.held, mostUnderWay)
+		}
+	}
+	for n := range 3 * mostShelved {
+		s.give(s.take(100 + 300*n))
+	}
+	if len(s.free) > mostShelved || len(s.free) == 0 {
+		t.Errorf("%d sets", len(s.free))
+	}
+	lies := s.free[0].DB[:1]
+	if d := s.take(cap(lies)); &d.DB[:1][0] != &lies[0] {
+		t.Error("columns that fit are not used again")
+	}
+}
