@@ -129,8 +129,9 @@ func (k tailIntegrand) mode() (u, width float64) {
 		if c < 0 {
 			width = 1 / math.Sqrt(-c)
 			if next := u - f/c; (next-a)*(next-b) < 0 {
+				// Not next itself: where Phi turns, there may be another curvature there.
 				if math.Abs(next-u) <= 0.02*width {
-					return next, width
+					return u, width
 				}
 				u = next
 				continue
