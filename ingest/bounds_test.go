@@ -31,3 +31,17 @@ func TestTooLarge(t *testing.T) {
 		}
 	}
 }
+
+// A run that has rows at both ends of a file, those of another between them, is taken for
+// the whole file at first. That is no reason to refuse a run that is not too large.
+func TestTooLargeByMistake(t *testing.T) {
+	defer func(rows int) { mostRunRows = rows }(mostRunRows)
+	all := strings.SplitAfter(campaign(2, 2, 4), "\n")
+	rows := all[1 : len(all)-1]
+	mostRunRows = len(rows) / 2
+	text := all[0] + strings.Join(rows[:mostRunRows-1], "") + strings.Join(rows[mostRunRows:], "") + rows[mostRunRows-1]
+	res := good(t, DefaultOptions(), text) // compares the two ways
+	if len(res.runs) != 2 {
+		t.Errorf("%d runs, want 2", len(res.runs))
+	}
+}
