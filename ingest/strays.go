@@ -25,6 +25,7 @@ func looksTrace(src io.ReaderAt, size int64) bool {
 		return false
 	}
 	lower := bytes.ToLower(text[:min(len(text), headEnd)])
+	lower = bytes.ReplaceAll(lower, []byte{0}, nil) // readings may be UTF-16, too, which is told of them
 	for _, name := range []string{"freq_hz", "freq_khz", "freq_mhz", "freq_ghz"} {
 		if bytes.Contains(lower, []byte(name)) {
 			return false
