@@ -8,21 +8,26 @@ import (
 // A run that is larger than what is held of one, and more runs than are held, are
 // refused in words that tell what to do, whichever way the file is read.
 func TestTooLarge(t *testing.T) {
-	defer func(rows, runs int) { mostRunRows, mostRuns = rows, runs }(mostRunRows, mostRuns)
+	defer func(rows, runs, text, labels int) {
+		mostRunRows, mostRuns, mostRunText, mostLabels = rows, runs, text, labels
+	}(mostRunRows, mostRuns, mostRunText, mostLabels)
 	for _, probe := range []bool{false, true} {
 		opt := DefaultOptions()
 		if opt.probe = probe; probe {
 			opt.Again = func() {}
 		}
 		for _, tt := range []struct {
-			rows, runs int
-			want       string
+			rows, runs   int
+			text, labels int
+			want         string
 		}{
-			{1, 1000, "has more than 1 rows, and a run is held in memory as a whole; divide it"},
-			{1000, 4, "there are more than 4 runs; give fewer files"},
-			{1000, 5, ""},
+			{1000, 1000, 5, 1000, "the labels of run \"r000000\" take up more than 0 MB; shorten them"},
+			{1000, 1000, 1000, 5, "the labels of the runs take up more than 0 MB; shorten them"},
+			{1, 1000, 1000, 1000, "has more than 1 rows, and a run is held in memory as a whole; divide it"},
+			{1000, 4, 1000, 1000, "there are more than 4 runs; give fewer files"},
+			{1000, 5, 1000, 1000, ""},
 		} {
-			mostRunRows, mostRuns = tt.rows, tt.runs
+			mostRunRows, mostRuns, mostRunText, mostLabels = tt.rows, tt.runs, tt.text, tt.labels
 			res := readText(t, opt, shortRuns(5))
 			switch {
 			case tt.want == "" && res.err != nil, tt.want != "" && (res.err == nil || !strings.Contains(res.err.Error(), tt.want)):

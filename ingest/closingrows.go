@@ -51,33 +51,42 @@ func (r *ClosingRow) SetContext(name, value string) {
 	}
 }
 
+// ClosingRows are the rows of a closing-level table that is to be written.
+type ClosingRows struct{ rows *reduced.Rows }
+
+// NewClosingRows has none yet.
+func NewClosingRows() *ClosingRows { return &ClosingRows{reduced.NewRows(reduced.Texts)} }
+
+// Len is how many there are.
+func (c *ClosingRows) Len() int { return c.rows.Len() }
+
+// Add takes a row. The error says what keeps it from being written.
+func (c *ClosingRows) Add(r *ClosingRow) error {
+	if err := r.Check(); err != nil {
+		return errors.New("a closing cannot be written: " + err.Error())
+	}
+	return c.rows.Add(&r.Row)
+}
+
 // A Reducing is a closing-level table to be written.
 type Reducing struct {
 	Beside []PackedTable // side tables that the file cannot carry
 
-	rows   []reduced.Row
+	rows   *reduced.Rows
 	side   []packed.Side
 	ending string
 }
 
 // NewReducing prepares rows for a file of that ending, with the side tables of the
 // reading that they come from.
-func NewReducing(rows []ClosingRow, s *Summary, ending string) (*Reducing, error) {
-	r := &Reducing{ending: ending, side: s.sideTables()}
-	for i := range rows {
-		r.rows = append(r.rows, rows[i].Row)
-	}
-	for i := range r.rows {
-		if err := r.rows[i].Check(); err != nil {
-			return nil, errors.New("a closing cannot be written: " + err.Error())
-		}
-	}
+func NewReducing(rows *ClosingRows, s *Summary, ending string) *Reducing {
+	r := &Reducing{ending: ending, side: s.sideTables(), rows: rows.rows}
 	if strings.HasPrefix(ending, ".csv") {
 		for _, t := range r.side {
 			r.Beside = append(r.Beside, PackedTable{t.Name, t.CSV})
 		}
 	}
-	return r, nil
+	return r
 }
 
 // Write writes the table. After an error what was written is to be discarded.

@@ -17,18 +17,30 @@ import (
 var (
 	mostRunRows = 2_500_000 // some 300 bytes each
 	mostRuns    = 1_250_000 // some 450 bytes each
+	mostRunText = 64 << 20  // bytes of the different labels of a run
+	mostLabels  = 64 << 20  // bytes of the labels of runs, which several look-ups hold
 )
 
-// errManyRuns ends the search for runs where there are too many.
-func errManyRuns() error {
-	return fmt.Errorf("there are more than %d runs; give fewer files at a time", mostRuns)
+// tooMany is not nil where there are too many runs, or their labels are too long to be
+// held.
+func (p *plan) tooMany() error {
+	switch {
+	case len(p.order) > mostRuns:
+		return fmt.Errorf("there are more than %d runs; give fewer files at a time", mostRuns)
+	case p.labels > mostLabels:
+		return fmt.Errorf("the labels of the runs take up more than %d MB; shorten them, or give fewer files at a time", mostLabels>>20)
+	}
+	return nil
 }
 
 // load reads the rows of a run into b.
 func (w *worker) load(ctx context.Context, r *planned, b *reading.Batch) (err error) {
 	b.Reset()
-	b.Most = mostRunRows
+	b.Most, b.MostText = mostRunRows, mostRunText
 	defer func() {
+		if errors.Is(err, reading.ErrLongLabels) {
+			err = fmt.Errorf("the labels of run %q take up more than %d MB; shorten them, or divide the run with the column run", r.label, mostRunText>>20)
+		}
 		if errors.Is(err, reading.ErrManyRows) || err == nil && b.Len() > mostRunRows {
 			err = fmt.Errorf("run %q has more than %d rows, and a run is held in memory as a whole; divide it with the column run, and name the run that has the open readings in the column reference", r.label, mostRunRows)
 		}

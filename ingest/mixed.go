@@ -22,7 +22,9 @@ const (
 
 // indexTable notes where the rows of each run stand in a file.
 func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.ReaderAt, from origin) (reading.Count, error) {
-	m := mixer{plan: r.plan, from: from, file: in, number: number}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	m := mixer{plan: r.plan, from: from, file: in, number: number, stop: stop}
 	_, rows := in.table.(byRow)
 	add := func(s reading.Stretch) {
 		if !rows {
@@ -43,7 +45,7 @@ func (r *reader) indexTable(ctx context.Context, in *file, number int32, src io.
 	if m.stretches >= mixedLeast && count.Rows < m.stretches*mixedRows && 2*(m.stretches-m.runs) >= m.stretches { // else runs may just be short
 		r.notes.addMany(noteMixed, in.path, "", m.runs)
 	}
-	return count, cmp.Or(err, m.failed)
+	return count, cmp.Or(m.failed, err)
 }
 
 // A mixer takes the stretches of one file, in order.
@@ -57,6 +59,7 @@ type mixer struct {
 	runs      int  // parts that have rows in the file
 	full      bool // there is no room for a copy
 	failed    error
+	stop      func() // ends the search for rows
 	fresh     []*reading.Group
 }
 
@@ -74,8 +77,10 @@ func (m *mixer) part(s *reading.Stretch) *part {
 		x.seen = m.number + 1
 		m.runs++
 	}
-	if len(m.plan.order) > mostRuns && m.failed == nil {
-		m.failed = errManyRuns()
+	if m.failed == nil {
+		if m.failed = m.plan.tooMany(); m.failed != nil {
+			m.stop()
+		}
 	}
 	return x
 }

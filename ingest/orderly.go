@@ -52,10 +52,10 @@ func (r *reader) probeTable(ctx context.Context, in *file, number int32, src io.
 	ok, err := t.Probe(ctx, src, func(s reading.Stretch) bool {
 		x := r.plan.part(from, s)
 		x.rows.add(span{number, s.Line, s.From, s.To})
-		return x.rows.n == 1 && len(r.plan.order) <= mostRuns // else the run comes again, as it does where rows are in no order
+		return x.rows.n == 1 && r.plan.tooMany() == nil // else the run comes again, as it does where rows are in no order
 	})
-	if err == nil && len(r.plan.order) > mostRuns {
-		return errManyRuns()
+	if many := r.plan.tooMany(); err == nil && many != nil {
+		return many
 	}
 	if err == nil && !ok {
 		err = errDisorder

@@ -78,11 +78,9 @@ func (p *Packing) open(ctx context.Context, found *search, paths []string) error
 		if err != nil {
 			return err
 		}
-		p.reducing, err = NewReducing(rows, p.Summary, p.ending)
-		if err == nil {
-			p.Rows, p.Beside = len(rows), p.reducing.Beside
-		}
-		return err
+		p.reducing = NewReducing(rows, p.Summary, p.ending)
+		p.Rows, p.Beside = rows.Len(), p.reducing.Beside
+		return nil
 	}
 	if p.Rows = p.packer.layout.Rows; p.Rows == 0 {
 		return fmt.Errorf("%w: no usable reading in %s", ErrNoFiles, strings.Join(paths, ", "))
@@ -237,21 +235,28 @@ func (p *plan) clash() bool {
 
 // closingRows are the rows of closing-level tables, by run; nil where the input is
 // readings. A mixture does not make one table.
-func (p *packer) closingRows() ([]ClosingRow, error) {
-	var rows []ClosingRow
+func (p *packer) closingRows() (*ClosingRows, error) {
+	var rows *ClosingRows
 	levels, means := "", ""
 	for _, run := range p.plan.runs {
 		for _, s := range run.spans(nil) {
 			f := p.files[s.file]
-			t, ok := f.table.(interface{ Rows() []reduced.Row })
+			t, ok := f.table.(interface{ Rows() *reduced.Rows })
 			if !ok {
 				levels = f.path
 				continue
 			}
 			means = f.path
-			for _, r := range t.Rows()[s.from:s.to] {
+			if rows == nil {
+				rows = NewClosingRows()
+			}
+			var r ClosingRow
+			for i := s.from; i < s.to; i++ {
+				t.Rows().At(int(i), &r.Row)
 				r.Text[reading.Run] = p.written(run)
-				rows = append(rows, ClosingRow{r})
+				if err := rows.Add(&r); err != nil {
+					return nil, err
+				}
 			}
 		}
 	}

@@ -19,6 +19,7 @@ type plan struct {
 	named   map[string]*group // by the label in the column run
 	unnamed map[int32]*group  // by file, rows without a label
 	order   []*group          // as they first appear
+	labels  int               // bytes of the labels of all
 	runs    []*planned
 
 	looked  sync.Once // the runs are named only where another run refers to one
@@ -87,6 +88,7 @@ func (p *plan) part(from origin, s reading.Stretch) *part {
 		if g = p.named[string(run)]; g == nil {
 			g = &group{label: string(run)}
 			p.named[g.label] = g
+			p.labels += len(g.label)
 			p.order = append(p.order, g)
 		}
 	} else if g = p.unnamed[from.file]; g == nil {

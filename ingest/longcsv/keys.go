@@ -27,6 +27,7 @@ type keys struct {
 	stretches []stretch
 	known     []int32 // by number: what the merger calls it, -1 where it does not know it
 	open      []bool  // by number: an open reading was told of
+	size      int     // bytes of the texts
 	recent    []int32 // by mark: one more than the number, 0 for none
 	buffer    []byte
 	before    int // how many there were before the stretches
@@ -87,6 +88,7 @@ func (k *keys) of(run, date []byte, last int32) int32 {
 	if !ok {
 		n = int32(len(k.texts))
 		text := string(k.buffer)
+		k.size += len(text)
 		k.number[text], k.texts, k.known, k.open = n, append(k.texts, text), append(k.known, -1), append(k.open, false)
 	}
 	*at = n + 1

@@ -144,8 +144,8 @@ func (t *table) load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		l.table, l.r, l.b, l.want = nil, nil, nil, nil
 	}()
 	for n := 1; ; n++ {
-		if b.Most > 0 && l.n > b.Most && !l.stray { // a stray row may be among them
-			return 0, false, reading.ErrManyRows
+		if err := b.Full(l.n); err != nil && !l.stray { // a stray row may be among them
+			return 0, false, err
 		}
 		if !t.careful && t.header.cells <= mostCells {
 			if text := r.Lines(); text != nil {

@@ -16,6 +16,7 @@ const (
 	largest   = 8       // or larger, up to this, while they have but
 	fewTurns  = 4       // stretches of a run on average
 	mostKeys  = 1 << 17 // of more runs and dates than that the first are forgotten
+	mostBytes = 8 << 20 // and so are they where their texts are longer than this together
 )
 
 // turnsLeast is how many stretches a piece has at least in which runs take turns. A
@@ -55,7 +56,7 @@ func (k *keys) takeTurns(lines, known int) bool {
 
 // forget lets go of the runs and dates if there are very many.
 func (k *keys) forget() {
-	if len(k.texts) > mostKeys {
+	if len(k.texts) > mostKeys || k.size > mostBytes {
 		*k = *newKeys()
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"sealbound/ingest/reading"
 )
@@ -42,7 +43,7 @@ func takingTurns(rows, runs int, odd string, quiet int) string {
 	return b.String()
 }
 
-// placed are the rows of each run and date, by place: neighbours as one.
+// placed are the lines of each run and date, by place.
 func placed(t *testing.T, text string, piece int64, workers, blocks int) (rows string, count reading.Count, taken int) {
 	t.Helper()
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(workers))
@@ -57,23 +58,27 @@ func placed(t *testing.T, text string, piece int64, workers, blocks int) (rows s
 	tab := opened.(*table)
 	tab.piece = piece
 	type place struct {
-		from, to int64
-		line     int
+		at   int64
+		line int
 	}
 	of, open := map[string][]place{}, map[string]bool{}
 	name := func(s *reading.Stretch) string { return fmt.Sprintf("%q %v", s.Run, s.Date) }
-	note := func(name string, p place) {
-		list := of[name]
-		if n := len(list); n > 0 && list[n-1].to == p.from {
-			list[n-1].to = p.to
-			return
+	note := func(name string, from, to int64, line int) {
+		for at := from; at < to; line++ {
+			end := to
+			if i := strings.IndexByte(text[at:to], '\n'); i >= 0 {
+				end = at + int64(i) + 1
+			}
+			if strings.ContainsFunc(text[at:end], func(c rune) bool { return !unicode.IsSpace(c) && c != ',' && c != '"' }) { // to whom a blank line falls does not matter
+				of[name] = append(of[name], place{at, line})
+			}
+			at = end
 		}
-		of[name] = append(list, p)
 	}
 	stretches := 0
 	add := func(s reading.Stretch) {
 		open[name(&s)] = open[name(&s)] || s.Open
-		note(name(&s), place{s.From, s.To, s.Line})
+		note(name(&s), s.From, s.To, s.Line)
 		if !s.GoesOn {
 			stretches++
 		}
@@ -107,7 +112,7 @@ func placed(t *testing.T, text string, piece int64, workers, blocks int) (rows s
 					if text[turns.At:to] != row {
 						t.Fatalf("at %d stands %q, not %q", turns.At, text[turns.At:to], row)
 					}
-					note(name(&g.Stretch), place{turns.At, to, turns.Line})
+					note(name(&g.Stretch), turns.At, to, turns.Line)
 					size += int64(len(row))
 				}
 				if size != g.Bytes {
@@ -131,16 +136,8 @@ func placed(t *testing.T, text string, piece int64, workers, blocks int) (rows s
 	var b strings.Builder
 	for _, name := range names {
 		list := of[name]
-		slices.SortFunc(list, func(a, b place) int { return int(a.from - b.from) })
-		joined := list[:1]
-		for _, p := range list[1:] {
-			if n := len(joined) - 1; joined[n].to == p.from {
-				joined[n].to = p.to
-			} else {
-				joined = append(joined, p)
-			}
-		}
-		fmt.Fprintln(&b, name, open[name], joined)
+		slices.SortFunc(list, func(a, b place) int { return int(a.at - b.at) })
+		fmt.Fprintln(&b, name, open[name], list)
 	}
 	return fmt.Sprintf("%d stretches\n%s", stretches, b.String()), count, taken
 }

@@ -284,6 +284,9 @@ func (t *table) Load(ctx context.Context, src io.ReaderAt, s reading.Stretch, b 
 		e := t.take(src, number)
 		err := e.err
 		if err == nil {
+			err = b.Full(b.Len())
+		}
+		if err == nil {
 			t.append(e, from-t.starts[number], to-t.starts[number], b)
 		}
 		t.give(e)

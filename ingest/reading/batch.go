@@ -14,6 +14,7 @@ import (
 type Labels struct {
 	texts  []string
 	codes  map[string]int32
+	size   int                    // bytes of the texts
 	recent [1 << recentBits]int32 // one more than the code of a text with this mark, 0 for none
 }
 
@@ -40,7 +41,7 @@ func (l *Labels) Reset() {
 	}
 	clear(l.codes)
 	clear(l.recent[:])
-	l.texts = append(l.texts[:0], "")
+	l.texts, l.size = append(l.texts[:0], ""), 0
 	l.codes[""] = 0
 }
 
@@ -67,6 +68,7 @@ func (l *Labels) code(b []byte) int32 {
 	}
 	c := int32(len(l.texts))
 	s := string(b)
+	l.size += len(s)
 	l.texts = append(l.texts, s)
 	l.codes[s] = c
 	return c
@@ -105,11 +107,28 @@ type Batch struct {
 	BadOpenHz []float64
 	BadOpen   int
 
-	Most int // readings that are held; a reader of more may end with ErrManyRows. 0: any
+	Most     int // readings that are held; a reader of more may end with ErrManyRows. 0: any
+	MostText int // bytes of labels that are held; a reader of more may end with ErrLongLabels. 0: any
 
 	breaks []int32 // see Breaks
 	marked int     // how many readings breaks tells of
 }
+
+// Full is the error of a reader that has read more than the batch is to hold, nil where
+// it has not.
+func (b *Batch) Full(readings int) error {
+	switch {
+	case b.Most > 0 && readings > b.Most:
+		return ErrManyRows
+	case b.MostText > 0 && b.Labels.size > b.MostText:
+		return ErrLongLabels
+	}
+	return nil
+}
+
+// ErrLongLabels ends the reading of a run whose labels take up more than a batch is to
+// hold.
+var ErrLongLabels = errors.New("longer labels than are held at a time")
 
 // ErrManyRows ends the reading of a run that has more readings than a batch is to hold.
 var ErrManyRows = errors.New("more readings than are held at a time")

@@ -61,24 +61,26 @@ var all = func() []column {
 }()
 
 // columnsOf are the columns that some row fills.
-func columnsOf(rows []Row) (used []column) {
-	for _, c := range all {
-		filled := c.always
-		for i := range rows {
-			if filled {
-				break
-			}
-			switch r := &rows[i]; {
+func columnsOf(rows *Rows) (used []column) {
+	filled := make([]bool, len(all))
+	var r Row
+	for i := range rows.Len() {
+		rows.At(i, &r)
+		for k := range all {
+			switch c := &all[k]; {
+			case filled[k]:
 			case c.text != nil:
-				filled = c.text(r) != ""
+				filled[k] = c.text(&r) != ""
 			case c.day != nil:
-				filled = c.day(r) != cell.NoDay
+				filled[k] = c.day(&r) != cell.NoDay
 			case c.number != nil:
-				v := c.number(r)
-				filled = v == v
+				v := c.number(&r)
+				filled[k] = v == v
 			}
 		}
-		if filled {
+	}
+	for k, c := range all {
+		if filled[k] || c.always {
 			used = append(used, c)
 		}
 	}
@@ -99,7 +101,7 @@ func (c *column) kind() columnar.Kind {
 
 // Write writes a closing-level table through a columnar writer, which begin makes
 // for the columns.
-func Write(rows []Row, begin func(fields []columnar.Field) (columnar.Writer, error)) error {
+func Write(rows *Rows, begin func(fields []columnar.Field) (columnar.Writer, error)) error {
 	columns := columnsOf(rows)
 	var fields []columnar.Field
 	for _, c := range columns {
@@ -109,8 +111,8 @@ func Write(rows []Row, begin func(fields []columnar.Field) (columnar.Writer, err
 	if err != nil {
 		return err
 	}
-	for from := 0; from < len(rows) && err == nil; from += columnar.ChunkRows {
-		err = w.Write(chunkOf(columns, rows[from:min(from+columnar.ChunkRows, len(rows))]))
+	for from := 0; from < rows.Len() && err == nil; from += columnar.ChunkRows {
+		err = w.Write(chunkOf(columns, rows, from, min(from+columnar.ChunkRows, rows.Len())))
 	}
 	if closed := w.Close(); err == nil {
 		err = closed
@@ -118,28 +120,32 @@ func Write(rows []Row, begin func(fields []columnar.Field) (columnar.Writer, err
 	return err
 }
 
-func chunkOf(columns []column, rows []Row) *columnar.Chunk {
-	chunk := &columnar.Chunk{Rows: len(rows), Columns: make([]columnar.Column, len(columns))}
-	for k, c := range columns {
-		to := &chunk.Columns[k]
-		to.Dict = [][]byte{nil}
-		codes := map[string]int32{"": 0}
-		for i := range rows {
-			switch r := &rows[i]; c.kind() {
+func chunkOf(columns []column, rows *Rows, from, to int) *columnar.Chunk {
+	chunk := &columnar.Chunk{Rows: to - from, Columns: make([]columnar.Column, len(columns))}
+	codes := make([]map[string]int32, len(columns))
+	for k := range columns {
+		codes[k], chunk.Columns[k].Dict = map[string]int32{"": 0}, [][]byte{nil}
+	}
+	var r Row
+	for i := from; i < to; i++ {
+		rows.At(i, &r)
+		for k := range columns {
+			c, to := &columns[k], &chunk.Columns[k]
+			switch c.kind() {
 			case columnar.Text:
-				t := c.text(r)
-				code, ok := codes[t]
+				t := c.text(&r)
+				code, ok := codes[k][t]
 				if !ok {
 					code = int32(len(to.Dict))
-					codes[t], to.Dict = code, append(to.Dict, []byte(t))
+					codes[k][t], to.Dict = code, append(to.Dict, []byte(t))
 				}
 				to.Codes = append(to.Codes, code)
 			case columnar.Day:
-				to.Days = append(to.Days, int32(c.day(r)))
+				to.Days = append(to.Days, int32(c.day(&r)))
 			case columnar.Flag:
-				to.Flags = append(to.Flags, c.flag(r))
+				to.Flags = append(to.Flags, c.flag(&r))
 			case columnar.Number:
-				to.Numbers = append(to.Numbers, c.number(r))
+				to.Numbers = append(to.Numbers, c.number(&r))
 			}
 		}
 	}
@@ -173,14 +179,21 @@ func Open(path string, file int32, f *columnar.File, src io.ReaderAt, side []sid
 		}
 	}
 	nan := math.NaN()
-	rows := make([]Row, 0, f.Rows)
+	var used []reading.Column
+	for _, c := range Texts {
+		if has[c.Name()] {
+			used = append(used, c)
+		}
+	}
+	rows := NewRows(used)
 	var chunk columnar.Chunk
+	var r Row
 	for i := range f.Chunks() {
 		if err := f.Read(src, i, want, &chunk); err != nil {
 			return nil, err
 		}
 		for k := range chunk.Rows {
-			r := Row{Date: cell.NoDay, Installed: cell.NoDay, LoHz: nan, HiHz: nan, AttenDB: nan, LimitedShare: nan, HeadroomDB: nan, OpenSDDB: nan, Line: len(rows) + 1}
+			r = Row{Date: cell.NoDay, Installed: cell.NoDay, LoHz: nan, HiHz: nan, AttenDB: nan, LimitedShare: nan, HeadroomDB: nan, OpenSDDB: nan, Line: rows.n + 1}
 			for j, c := range columns {
 				if c != nil {
 					text, number, day, flag := chunk.Columns[j].At(f.Fields[j].Kind, k)
@@ -190,11 +203,13 @@ func Open(path string, file int32, f *columnar.File, src io.ReaderAt, side []sid
 			if name, what, _ := r.sound(); what != "" {
 				return nil, fault("%s %s", name, what)
 			}
-			rows = append(rows, r)
+			if err := rows.Add(&r); err != nil {
+				return nil, err
+			}
 		}
 	}
 	t := newTable(path, file, rows)
-	t.count, t.unused, t.side = reading.Count{Rows: len(rows)}, unused, side
+	t.count, t.unused, t.side = reading.Count{Rows: rows.n}, unused, side
 	return t, nil
 }
 

@@ -42,7 +42,9 @@ type parser struct {
 	at       map[string]int
 	cells    [][]byte
 	width    int // cells of the header
-	rows     []Row
+	rows     *Rows
+	scratch  Row
+	many     error // there is too much to be held
 	count    reading.Count
 	unused   []string
 	problems []reading.Problem
@@ -80,12 +82,18 @@ func OpenCSV(path string, file int32, src io.ReaderAt, size int64) (reading.Tabl
 			if p.row(); p.bad {
 				p.count.Refused++
 			}
+			if p.many == nil && p.count.Refused > mostRows {
+				p.many = fmt.Errorf("more than %d rows of a table of closings cannot be read", mostRows)
+			}
+			if p.many != nil {
+				return nil, nil, p.many
+			}
 		}
 	}
 	if err := p.r.Err(); err != nil {
 		return nil, nil, err
 	}
-	if len(p.rows) == 0 && len(p.problems) > 0 {
+	if p.rows.n == 0 && len(p.problems) > 0 {
 		return nil, p.problems, nil
 	}
 	t := newTable(path, file, p.rows)
@@ -143,6 +151,13 @@ func (p *parser) header() bool {
 		}
 	}
 	p.width = len(p.cells)
+	var used []reading.Column
+	for _, c := range Texts {
+		if _, ok := p.at[c.Name()]; ok {
+			used = append(used, c)
+		}
+	}
+	p.rows = NewRows(used)
 	return !p.bad
 }
 
@@ -189,8 +204,9 @@ func (p *parser) row() {
 			What: fmt.Sprintf("the row has %d cells, the header %d", len(p.cells), p.width), Mend: "give each column a cell; put quotes around a cell that holds a comma"})
 		return
 	}
-	r := Row{Line: p.r.Line()}
-	for _, c := range Texts {
+	r := &p.scratch
+	r.Line, r.OpenRepeats = p.r.Line(), 0
+	for _, c := range p.rows.used {
 		r.Text[c] = string(cell.Unguarded(p.cell(c.Name())))
 	}
 	r.Date, r.Installed = p.day("date"), p.day("installed")
@@ -222,11 +238,11 @@ func (p *parser) row() {
 		p.fail(column, what, mend)
 		return
 	}
-	p.rows = append(p.rows, r)
+	p.many = p.rows.Add(r)
 }
 
 // WriteCSV writes a closing-level table, of the columns that some row fills.
-func WriteCSV(to io.Writer, rows []Row) error {
+func WriteCSV(to io.Writer, rows *Rows) error {
 	w := csv.NewWriter(to)
 	columns := columnsOf(rows)
 	line := make([]string, len(columns))
@@ -236,9 +252,11 @@ func WriteCSV(to io.Writer, rows []Row) error {
 	if err := w.Write(line); err != nil {
 		return err
 	}
-	for k := range rows {
+	var r Row
+	for k := range rows.Len() {
+		rows.At(k, &r)
 		for i, c := range columns {
-			line[i] = c.csv(&rows[k])
+			line[i] = c.csv(&r)
 		}
 		if err := w.Write(line); err != nil {
 			return err

@@ -15,41 +15,16 @@ import (
 type table struct {
 	path   string
 	file   int32
-	rows   []Row
-	opens  []bool // by row: it is the first of its run and band, and the open readings come with it
+	rows   *Rows
 	count  reading.Count
 	header int
 	unused []string
 	side   []sidetable.Carried
 }
 
-func newTable(path string, file int32, rows []Row) *table {
-	t := &table{path: path, file: file, rows: rows, opens: make([]bool, len(rows))}
-	type key struct {
-		run    string
-		date   cell.Day
-		lo, hi float64
-	}
-	seen := map[key]bool{}
-	words := map[string]string{}
-	for i := range rows {
-		r := &rows[i]
-		for c, text := range r.Text { // one copy of each text
-			if text != "" {
-				if _, ok := words[text]; !ok {
-					words[text] = text
-				}
-				r.Text[c] = words[text]
-			}
-		}
-		k := key{r.Text[reading.Run], cell.NoDay, r.LoHz, r.HiHz}
-		if k.run == "" {
-			k.date = r.Date
-		}
-		t.opens[i] = r.OpenRepeats > 0 && !seen[k]
-		seen[k] = seen[k] || t.opens[i]
-	}
-	return t
+func newTable(path string, file int32, rows *Rows) *table {
+	rows.settle()
+	return &table{path: path, file: file, rows: rows}
 }
 
 // ByRow says that offsets are numbers of rows.
@@ -59,16 +34,27 @@ func (t *table) ByRow() {}
 func (t *table) SideTables() []sidetable.Carried { return t.side }
 
 // Rows are those of the table, in order.
-func (t *table) Rows() []Row { return t.rows }
+func (t *table) Rows() *Rows { return t.rows }
 
 // Index finds the stretches of rows that have the same run and date.
 func (t *table) Index(_ context.Context, _ io.ReaderAt, add func(reading.Stretch)) (reading.Count, error) {
-	for from := 0; from < len(t.rows); {
-		r, to := &t.rows[from], from+1
-		for to < len(t.rows) && t.rows[to].Text[reading.Run] == r.Text[reading.Run] && t.rows[to].Date == r.Date {
+	run := t.rows.place(reading.Run)
+	of := func(i int) (int32, cell.Day) {
+		if run < 0 {
+			return 0, t.rows.rest(i).date
+		}
+		return t.rows.labels(i)[run], t.rows.rest(i).date
+	}
+	for from := 0; from < t.rows.n; {
+		label, date := of(from)
+		to := from + 1
+		for to < t.rows.n {
+			if l, d := of(to); l != label || d != date {
+				break
+			}
 			to++
 		}
-		add(reading.Stretch{Run: []byte(r.Text[reading.Run]), Date: r.Date, From: int64(from), To: int64(to), Line: r.Line})
+		add(reading.Stretch{Run: []byte(t.rows.texts[label]), Date: date, From: int64(from), To: int64(to), Line: int(t.rows.rest(from).line)})
 		from = to
 	}
 	return t.count, nil
@@ -82,28 +68,29 @@ func (t *table) Load(ctx context.Context, _ io.ReaderAt, s reading.Stretch, b *r
 			b.Skip(t.file, reading.Direct, true, 0)
 		}
 	}
+	r := &Row{}
 	for i := int(s.From); i < int(s.To); i++ {
 		if i%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		r := &t.rows[i]
+		t.rows.At(i, r)
 		for half := range 2 {
-			k := t.add(b, i, half)
+			k := t.add(b, i, half, r)
 			b.Kind[k], b.Unit[k], b.Level[k], b.Floor[k] = reading.Direct, reading.Attenuated, r.AttenDB, r.HeadroomDB
 			b.Limited[k] = r.Limited && (half == 0 || r.throughout())
 			if half == 0 {
 				b.At[k] = int64(i)
 			}
-			for _, c := range Texts {
+			for _, c := range t.rows.used {
 				if c.IsText() && r.Text[c] != "" {
 					t.label(b, k, c, r.Text[c])
 				}
 			}
-			if !t.opens[i] {
+			if !t.rows.rest(i).opens {
 				continue
 			}
 			for n := range r.OpenRepeats {
-				k := t.add(b, i, half)
+				k := t.add(b, i, half, r)
 				b.Kind[k], b.Unit[k], b.Level[k] = reading.Open, reading.Decibel, r.open(n)
 				t.label(b, k, reading.Sweep, strconv.Itoa(n+1))
 			}
@@ -133,11 +120,10 @@ func (r *Row) open(n int) float64 {
 	return -sd
 }
 
-// add makes room for a reading at one half of row i's band.
-func (t *table) add(b *reading.Batch, i, half int) int {
+// add makes room for a reading at one half of the band of r, which is row i.
+func (t *table) add(b *reading.Batch, i, half int, r *Row) int {
 	k := b.Len()
 	b.Extend(1, nil)
-	r := &t.rows[i]
 	b.File[k], b.Line[k], b.At[k] = t.file, int32(r.Line), int64(-1-i)
 	b.Date[k], b.Installed[k] = r.Date, r.Installed
 	b.FreqHz[k] = math.Sqrt(r.LoHz * r.HiHz)

@@ -128,6 +128,11 @@ func TestManyClosings(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "more than 3 closings or runs") {
 		t.Errorf("got %v", err)
 	}
+	defer func(n int) { mostWords = n }(mostWords)
+	mostClosings, mostWords = 4, 0
+	if _, err = Judge(context.Background(), []string{path}, DefaultSettings()); err == nil || !strings.Contains(err.Error(), "the labels take up more than") {
+		t.Errorf("long labels: %v", err)
+	}
 }
 
 // A band for each of very many frequencies is refused before it takes any memory.

@@ -158,6 +158,9 @@ func inputError(summary *ingest.Summary, err error) error {
 // 700 bytes for both it stays below a gigabyte. A variable for tests.
 var mostClosings = 1_250_000
 
+// mostWords is how many bytes of labels a campaign holds. A variable for tests.
+var mostWords = 128 << 20
+
 // add keeps one run. The records are released afterwards, so values are copied.
 func (c *campaign) add(r *ingest.Run) error {
 	if len(c.closings)+len(r.Closings) > mostClosings || len(c.runs) >= mostClosings {
@@ -165,6 +168,9 @@ func (c *campaign) add(r *ingest.Run) error {
 	}
 	in := c.intake
 	in.run = strings.Clone(r.Label)
+	if in.size += len(in.run); in.size > mostWords {
+		return fmt.Errorf("the labels take up more than %d MB, which is what is held of them; shorten them, or give fewer files at a time", mostWords>>20)
+	}
 	k := run{label: in.run, reference: in.word(r.Reference.Run), referenceDate: in.word(civil(r.Reference.Date)), grid: in.gridOf(r.Points),
 		repeats: len(r.Reference.Repeats), driftDB: r.Reference.DriftDB,
 		openReadings: r.Counts.Open > 0, openRepeats: int32(r.Counts.OpenRepeats), gainSettings: int32(r.Counts.GainSettings)}

@@ -13,6 +13,7 @@ import (
 // share.
 type intake struct {
 	words     map[string]string
+	size      int    // bytes of the words, and of the labels of the runs
 	run       string // label of the run that is read: of a million, none is looked up
 	codes     map[ingest.Point]int32
 	points    []ingest.Point // as the runs gave them, by code
@@ -39,6 +40,7 @@ func (in *intake) word(s string) string {
 	w, ok := in.words[s]
 	if !ok {
 		w = strings.Clone(s)
+		in.size += len(w)
 		in.words[w] = w
 	}
 	return w

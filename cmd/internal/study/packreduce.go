@@ -39,38 +39,35 @@ func OpenReducing(ctx context.Context, paths []string, s Settings, ending string
 	if err != nil {
 		return nil, err
 	}
-	var rows []ingest.ClosingRow
+	rows := ingest.NewClosingRows()
 	for x, err := range cells {
 		if err != nil {
 			return nil, err
 		}
-		if rows, err = c.reducedRows(rows, x, n); err != nil {
+		if err = c.reducedRows(rows, x, n); err != nil {
 			return nil, err
 		}
 	}
-	if len(rows) == 0 {
+	if rows.Len() == 0 {
 		return nil, c.unusable("nothing is left to reduce", n)
 	}
-	reducing, err := ingest.NewReducing(rows, c.summary, ending)
-	if err != nil {
-		return nil, inputError(nil, err)
-	}
-	return &Packing{Rows: len(rows), Inputs: inputRows(c.summary), Notes: append(n.lines(), c.summary.Notes...), Beside: reducing.Beside,
+	reducing := ingest.NewReducing(rows, c.summary, ending)
+	return &Packing{Rows: rows.Len(), Inputs: inputRows(c.summary), Notes: append(n.lines(), c.summary.Notes...), Beside: reducing.Beside,
 		write: func(_ context.Context, w io.Writer) error { return reducing.Write(w) }, close: func() {}}, nil
 }
 
-// reducedRows appends the rows of one band.
-func (c *campaign) reducedRows(rows []ingest.ClosingRow, x *cell, n *notebook) ([]ingest.ClosingRow, error) {
+// reducedRows adds the rows of one band.
+func (c *campaign) reducedRows(rows *ingest.ClosingRows, x *cell, n *notebook) error {
 	d := &x.data
 	if slices.Contains(d.FloorKnown, false) {
-		return nil, c.unusable(fmt.Sprintf("band %s has readings of which no floor is known, which a mean over the band could not say; give --floor, or vouch with --no-floor", x.band.Name), n)
+		return c.unusable(fmt.Sprintf("band %s has readings of which no floor is known, which a mean over the band could not say; give --floor, or vouch with --no-floor", x.band.Name), n)
 	}
 	v, err := band.Values(band.Table{Closing: d.Closing, Point: d.Point, DB: d.DB, Limited: d.Limited, Fitting: d.Fitting, Points: d.Points})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if v.Reason != band.None {
-		return nil, c.unusable(fmt.Sprintf("band %s cannot be reduced over the whole campaign: %s; choose a part with --box, --gasket, --since or --until, or other --bands", x.band.Name, v.Reason), n)
+		return c.unusable(fmt.Sprintf("band %s cannot be reduced over the whole campaign: %s; choose a part with --box, --gasket, --since or --until, or other --bands", x.band.Name, v.Reason), n)
 	}
 	for _, out := range v.ClosingsOut {
 		n.add("closings read at fewer than half of the points are not in the table", fmt.Sprintf("%s: %s", x.band.Name, closingName(x.closings[out.Closing])))
@@ -102,9 +99,11 @@ func (c *campaign) reducedRows(rows []ingest.ClosingRow, x *cell, n *notebook) (
 				row.SetReference(reference)
 			}
 		}
-		rows = append(rows, row)
+		if err := rows.Add(&row); err != nil {
+			return inputError(nil, err)
+		}
 	}
-	return rows, nil
+	return nil
 }
 
 func closingName(cl *closing) string {
