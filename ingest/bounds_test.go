@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -48,5 +49,29 @@ func TestTooLargeByMistake(t *testing.T) {
 	res := good(t, DefaultOptions(), text) // compares the two ways
 	if len(res.runs) != 2 {
 		t.Errorf("%d runs, want 2", len(res.runs))
+	}
+}
+
+// A reference that is too large to be held beside each run that takes its readings is
+// refused; one that takes turns in memory gives what it gives otherwise.
+func TestLargeReference(t *testing.T) {
+	defer func(rows int, size int64) { mostBorrowed, largeRun = rows, size }(mostBorrowed, largeRun)
+	var b strings.Builder
+	b.WriteString("run,date,box,gasket,closing,state,freq_hz,level_dbm,reference\n")
+	for i := range 9 {
+		fmt.Fprintf(&b, "ref,2026-01-05,,,,open,%d,-20,\n", 1000000*(1+i))
+	}
+	for i := range 12 {
+		fmt.Fprintf(&b, "r%d,2026-01-05,b%d,foil,1,closed,3000000,-8%d,ref\n", i, i, i%10)
+	}
+	want := good(t, DefaultOptions(), b.String())
+	largeRun = 10
+	if got := good(t, DefaultOptions(), b.String()); shown(got) != shown(want) {
+		t.Errorf("one at a time:\n%s\nwant\n%s", shown(got), shown(want))
+	}
+	mostBorrowed = 8
+	res := readText(t, DefaultOptions(), b.String())
+	if res.err == nil || !strings.Contains(res.err.Error(), `from run "ref", which has more than 8 rows; put the open readings`) {
+		t.Errorf("too large: %v", res.err)
 	}
 }

@@ -15,10 +15,11 @@ import (
 // What is held of a run, and of where runs stand, is bounded so that no input takes
 // more than a gigabyte. Variables for tests.
 var (
-	mostRunRows = 2_500_000 // some 300 bytes each
-	mostRuns    = 1_250_000 // some 450 bytes each
-	mostRunText = 64 << 20  // bytes of the different labels of a run
-	mostLabels  = 64 << 20  // bytes of the labels of runs, which several look-ups hold
+	mostRunRows  = 2_500_000 // some 300 bytes each
+	mostRuns     = 1_250_000 // some 450 bytes each
+	mostBorrowed = 250_000   // rows of a run whose open readings another one takes: it holds them too
+	mostRunText  = 64 << 20  // bytes of the different labels of a run
+	mostLabels   = 64 << 20  // bytes of the labels of runs, which several look-ups hold
 )
 
 // tooMany is not nil where there are too many runs, or their labels are too long to be

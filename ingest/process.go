@@ -49,6 +49,7 @@ type worker struct {
 	spans        []span
 	near         reading.Held
 	gather       gatherer
+	borrows      bool // holds the room for a large reference
 }
 
 // again is where the memory of attenuations comes from.
@@ -65,6 +66,13 @@ func (w *worker) process(ctx context.Context, r *planned) (o outcome) {
 	if mem == nil {
 		mem = memory.DefaultAllocator
 	}
+	defer func() {
+		if w.borrows {
+			w.borrows = false
+			w.other = reading.Batch{}
+			<-w.borrowing
+		}
+	}()
 	b := &w.batch
 	o.label = r.label
 	if o.err = w.load(ctx, r, b); o.err != nil {
@@ -242,8 +250,19 @@ func (w *worker) borrow(ctx context.Context, r *planned, p *pairing) (*planned, 
 		}
 		return r, denied, nil
 	}
+	if w.size(other) > largeRun {
+		select {
+		case w.borrowing <- struct{}{}: // given back when the run was processed
+			w.borrows = true
+		case <-ctx.Done():
+			return nil, nil, ctx.Err()
+		}
+	}
 	if err := w.load(ctx, other, &w.other); err != nil {
 		return nil, nil, err
+	}
+	if w.other.Len() > mostBorrowed {
+		return nil, nil, fmt.Errorf("run %q takes its open readings from run %q, which has more than %d rows; put the open readings that others are to use into a run of their own", r.label, other.label, mostBorrowed)
 	}
 	n := 0
 	for i := range w.other.Len() {

@@ -34,10 +34,12 @@ type reader struct {
 	passes   int64 // how often the files are gone through
 	summary  *Summary
 	recycler recycler
+
+	borrowing chan struct{} // room for one large reference
 }
 
 func newReader(opt Options, passes int64) *reader {
-	r := &reader{opt: opt, plan: newPlan(), passes: passes, summary: &Summary{}, serves: map[string]bool{}}
+	r := &reader{opt: opt, plan: newPlan(), passes: passes, summary: &Summary{}, serves: map[string]bool{}, borrowing: make(chan struct{}, 1)}
 	r.problems.Limit = opt.ProblemLimit
 	return r
 }
