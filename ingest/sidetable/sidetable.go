@@ -92,6 +92,12 @@ type row struct {
 	bad      bool
 }
 
+// What is held of a side table is bounded. Variables for tests.
+var (
+	mostRows        = 2_000_000 // some 250 bytes each
+	mostBytes int64 = 128 << 20
+)
+
 // Read takes in the side table of the given name. Rows with a problem are
 // skipped and counted as refused. It returns the names of ignored columns.
 func (t *Tables) Read(ctx context.Context, name, path string, src io.ReaderAt, size int64, problems *reading.Problems) (count reading.Count, unused []string, err error) {
@@ -101,6 +107,9 @@ func (t *Tables) Read(ctx context.Context, name, path string, src io.ReaderAt, s
 	if size == 0 {
 		add(0, 0, "", "the file is empty", "write a header line, or remove the file")
 		return count, nil, nil
+	}
+	if size > mostBytes {
+		return count, nil, fmt.Errorf("it is larger than %d MB, which is more than is held of such a table; leave out rows or columns", mostBytes>>20)
 	}
 	start, fault, err := record.Start(src, size)
 	if err != nil {
@@ -131,7 +140,9 @@ func (t *Tables) Read(ctx context.Context, name, path string, src io.ReaderAt, s
 			}
 			continue
 		}
-		count.Rows++
+		if count.Rows++; count.Rows > mostRows {
+			return count, unused, fmt.Errorf("it has more than %d rows, which is more than is held of such a table; leave out rows", mostRows)
+		}
 		switch {
 		case !usable:
 			count.Refused++
