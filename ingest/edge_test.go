@@ -40,7 +40,8 @@ func TestChangedWhileRead(t *testing.T) {
 		}
 		return nil
 	})
-	if err == nil || !strings.Contains(err.Error(), "z.csv: the file was changed while it was read") {
+	// Where a worker has it open at that moment it ends early instead.
+	if err == nil || !strings.Contains(err.Error(), "z.csv: the file was changed while it was read") && !strings.Contains(err.Error(), "z.csv: the file was cut short while it was read") {
 		t.Errorf("%v", err)
 	}
 }
